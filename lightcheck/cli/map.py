@@ -1,0 +1,119 @@
+"""lightcheck map: photos in, hump map out."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from lightcheck.cli.options import (
+    Length,
+    LengthPair,
+    Scale,
+    force_option,
+    out_option,
+    say,
+    talk_options,
+)
+from lightcheck.errors import LightcheckError
+from lightcheck.units import height_words
+
+RULER_RANGE_MM = (80.0, 125.0)  # a print further from 100 mm than this was not meant to be at scale
+
+
+@click.command("map", short_help="Map humps and hollows from photos.")
+@click.argument("photos", nargs=-1, required=True, metavar="PHOTO...")
+@click.option(
+    "--lamp", "lamps", multiple=True, metavar="SPEC",
+    help="Where the lamp stood, one for each photo in the same order: left,900mm,110mm (side, "
+    "distance along the wood, height above it), 135deg,900mm,110mm, 0:870mm,1:1120mm,2:990mm "
+    "(tape from the bulb to three or more cards), 135deg,far,8deg, flash, off.",
+)  # fmt: skip
+@out_option(help="Folder for the result; must be new or empty.")
+@click.option(
+    "--longest", type=LengthPair(), default="400mm", show_default=True,
+    help="Longest hump that still counts; two lengths are along x and across it: 800mm,300mm.",
+)  # fmt: skip
+@click.option(
+    "--least", type=Length(), default="0.1mm", show_default=True, help="Least height worth listing."
+)
+@click.option("--scale", type=Scale(), help="For square-on photos without cards: 0.35mm/px.")
+@click.option(
+    "--measured", type=LengthPair(), default="100mm,100mm", show_default=True,
+    help="What the x and y rulers on the card sheet really measure.",
+)  # fmt: skip
+@click.option(
+    "--card-thickness", type=Length(or_equal=True), default="0mm", show_default=True,
+    help="Of cards glued to something stiff; 0mm for paper.",
+)  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, default=False, help="Print map.json on stdout.")
+@force_option
+@talk_options
+def command(photos, lamps, out: Path, as_json: bool, force: bool, **choices) -> None:
+    """Map humps and hollows from photos of one patch.
+
+    \b
+    lightcheck map left.jpg right.jpg --lamp left,900mm,110mm --lamp right,900mm,110mm -o map/
+    """
+    recipe = _recipe(photos, lamps, choices)
+    from lightcheck import report
+
+    report.check_folder(out, force=force)
+    say(f"Reading {len(photos)} photo{'s' if len(photos) > 1 else ''}.")
+    for photo, lamp in zip(photos, lamps, strict=True):
+        say(f"  {photo}  lamp {lamp}", level=2)
+    from lightcheck import humpmap
+
+    result = humpmap.make(recipe)
+    page = report.write(result, out, force=force)
+    for warning in result.warnings:
+        say(f"Note: {warning}")
+    if as_json:
+        click.echo(json.dumps(json.loads((out / "map.json").read_text(encoding="utf-8")), indent=1))
+    else:
+        print_spots(result.spots)
+    say(f"Open {page}")
+
+
+def _recipe(photos, lamps, choices):
+    """What was asked for, refused where it makes no sense."""
+    _check_lamps(photos, lamps)
+    measured = choices["measured"]
+    if not all(RULER_RANGE_MM[0] <= m <= RULER_RANGE_MM[1] for m in measured):
+        raise LightcheckError(
+            f"A 100 mm ruler can not measure {min(measured):g} and {max(measured):g} mm.",
+            "Measure both 100 mm rulers on the sheet and type --measured 99.4mm,99.6mm.",
+        )
+    from lightcheck.humpmap import Recipe
+
+    return Recipe(
+        photos=tuple(photos),
+        lamps=tuple(lamps),
+        longest_mm=choices["longest"],
+        least_mm=choices["least"],
+        scale_mm_px=choices["scale"],
+        measured_mm=measured,
+        card_thickness_mm=choices["card_thickness"],
+    )
+
+
+def _check_lamps(photos, lamps) -> None:
+    if len(photos) == len(lamps):
+        return
+    fewer = "fewer" if len(lamps) < len(photos) else "more"
+    raise LightcheckError(
+        f"There are {fewer} lamps than photos: {len(lamps)} --lamp, {len(photos)} "
+        f"photo{'s' if len(photos) != 1 else ''}.",
+        "Give one --lamp for each photo, in the same order, such as --lamp left,900mm,110mm "
+        "(flash for the phone's own light, off for a photo with the lamp off).",
+    )
+
+
+def print_spots(spots) -> None:
+    """The list on stdout: number, height in words, chance, place."""
+    if not spots:
+        click.echo("No hump or hollow worth listing.")
+    for spot in spots:
+        words = height_words(float(spot.height_mm), sigma_mm=float(spot.sigma_mm))
+        click.echo(f"{spot.number:>3}  {words:<60}  chance {spot.chance:.2f}  {spot.place}")

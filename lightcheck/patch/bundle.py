@@ -1,0 +1,203 @@
+"""Bundle adjustment: phones, cards, base shape and focal length in one least-squares solve.
+
+Every chessboard corner seen in any shot gives two equations. A paper card lies on the base and
+bends with it, so its corners know the surface's slope and curvature; each card may still stand off
+and tilt a little (curled paper, glue), held by a prior. A stiff card is a flat plate on the wood.
+
+    corner = S(u, v) + e1 q1 + e2 q2 + n (thickness + lift + tilt . q + bend(q)/2)
+    S the base at the card's middle, e1 e2 n its frame there turned by the card's turn
+
+A second round adds ties: places where the wood's own grain was matched between the first shot and
+another. A millimetre of error in the base shifts the grain of a phone moved by 40 mm by a twentieth
+of a millimetre, which the grain shows and the cards hardly do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import least_squares
+from scipy.spatial.transform import Rotation
+
+from lightcheck.errors import LightcheckError
+from lightcheck.patch.base import Base
+from lightcheck.patch.start import Start
+from lightcheck.patch.view import View
+
+CORNER_SIGMA_PX = 0.12  # corner noise under raking light and JPEG (measured on rendered photos)
+CURVATURE_SIGMA = 1 / 400.0  # [1/mm] hulls and spars down to a 400 mm radius cost nothing
+LIFT_SIGMA_MM, TILT_SIGMA = 0.15, 0.002  # how well a glued-down card follows the wood: own estimate
+SQUEEZE_SIGMA = 0.002  # a home printer stretches x against y by this much (reported: half a per cent)
+TIE_SIGMA_PX = 0.5  # ties come from one smooth fit and so err together: each counts little
+BEND_SIGMA = 0.003  # what is left of the lens's distortion in a phone's own picture: own estimate
+_SHARED, _PER_VIEW, _PER_CARD = (
+    6,
+    6,
+    6,
+)  # focal, bend, base (3), squeeze; pose; place, turn, lift, tilt
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ties:
+    """Grain seen at `first_px` (n, 2) in the first shot and at `other_px` (n, 2) in shot view_of (n,)."""
+
+    first_px: np.ndarray
+    other_px: np.ndarray
+    view_of: np.ndarray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settled:
+    """What the bundle found, in its own axes.
+
+    places: (n_cards, 3) u, v in mm and turn in radians.  rms_px: of the corners after the solve.
+    """
+
+    views: tuple[View, ...]
+    cards: tuple[int, ...]
+    places: np.ndarray
+    base: Base
+    rms_px: float
+    worst_px: float
+
+
+def settle(start: Start, *, thickness_mm: float, ties: Ties | None = None) -> Settled:
+    """Solve for everything at once from a rough start.
+
+    thickness_mm: of stiff cards; 0 means paper that bends with the wood.  ties: matched grain.
+    Refuses photos in which the cards do not keep their places.
+    """
+    problem = _Problem(start, thickness_mm, ties)
+    found = least_squares(
+        problem.residuals,
+        problem.first,
+        x_scale=problem.scale,
+        loss="soft_l1",
+        f_scale=3.0,
+        max_nfev=60,
+    )
+    misfit = problem.misfit_px(found.x)
+    rms = float(np.sqrt((misfit**2).sum(-1).mean()))
+    if rms > max(1.5, 0.0012 * max(start.sizes_px[0])):
+        raise LightcheckError(
+            f"The cards do not keep their places from photo to photo ({rms:.1f} px off).",
+            "Use photos of one patch, taken without moving a card in between.",
+        )
+    return problem.settled(found.x, rms, float(np.sqrt((misfit**2).sum(-1).max())))
+
+
+class _Problem:
+    """The unknowns as one vector, and the equations as residuals divided by their sigmas."""
+
+    def __init__(self, start: Start, thickness_mm: float, ties: Ties | None) -> None:
+        self.start, self.thickness_mm, self.ties = start, thickness_mm, ties
+        self.n_views, self.n_cards = len(start.sizes_px), len(start.cards)
+        middle = start.places[:, :2].mean(axis=0)
+        places = start.places - [*middle, 0]
+        poses = [
+            [*Rotation.from_matrix(r).as_rotvec(), *(t + r @ [*middle, 0])]
+            for r, t in zip(start.rotations, start.offsets_mm, strict=True)
+        ]
+        cards = np.c_[places, np.zeros((self.n_cards, 3))]
+        self.first = np.r_[np.zeros(_SHARED), np.ravel(poses), cards.ravel()]
+        per_view = [0.01, 0.01, 0.01, 5, 5, 5]
+        per_card = [1, 1, 0.01, LIFT_SIGMA_MM, TILT_SIGMA, TILT_SIGMA]
+        self.scale = np.r_[
+            0.02, BEND_SIGMA, [1e-4] * 3, SQUEEZE_SIGMA,
+            np.tile(per_view, self.n_views), np.tile(per_card, self.n_cards),
+        ]  # fmt: skip
+
+    def parts(self, unknowns: np.ndarray):
+        """(log focal change, bend, squeeze), base, (n_views, 6) poses, (n_cards, 6)."""
+        split = _SHARED + _PER_VIEW * self.n_views
+        base = Base(along_x=unknowns[2], along_y=unknowns[3], twist=unknowns[4])
+        poses = unknowns[_SHARED:split].reshape(-1, _PER_VIEW)
+        return unknowns[[0, 1, 5]], base, poses, unknowns[split:].reshape(-1, _PER_CARD)
+
+    def residuals(self, unknowns: np.ndarray) -> np.ndarray:
+        """All equations, each divided by its sigma."""
+        (stretch, bend, squeeze), base, _, cards = self.parts(unknowns)
+        priors = [
+            [stretch / self.start.focal_sigma, bend / BEND_SIGMA, squeeze / SQUEEZE_SIGMA],
+            np.array([base.along_x, base.along_y, base.twist]) / CURVATURE_SIGMA,
+            (cards[:, 3:] / [LIFT_SIGMA_MM, TILT_SIGMA, TILT_SIGMA]).ravel(),
+            cards[:, :2].sum(axis=0) / 0.01,  # the origin is the mean of the card centres
+            [(cards[0, 2] - self.start.places[0, 2]) / 1e-4],  # the turn about z is free: hold it
+        ]
+        if self.ties is not None:
+            priors.append((self.tie_misfit_px(unknowns) / TIE_SIGMA_PX).ravel())
+        return np.r_[self.misfit_px(unknowns).ravel() / CORNER_SIGMA_PX, np.concatenate(priors)]
+
+    def misfit_px(self, unknowns: np.ndarray) -> np.ndarray:
+        """(n_corners, 2) projected less seen. [px]"""
+        (_, _, squeeze), base, _, cards = self.parts(unknowns)
+        seen = self.start
+        corners = self._corners_mm(base, cards, squeeze)
+        return self._project(unknowns, corners, seen.view_of) - seen.corners_px
+
+    def tie_misfit_px(self, unknowns: np.ndarray) -> np.ndarray:
+        """(n_ties, 2) where a ray of the first shot, met with the base, is seen by the other, less seen."""
+        (stretch, bend, _), base, poses, _ = self.parts(unknowns)
+        turn, shift = Rotation.from_rotvec(poses[0, :3]).as_matrix(), poses[0, 3:]
+        plane = (self.ties.first_px - self.start.centres_px[0]) / (self.start.focals_px[0] * np.exp(stretch))
+        plane = plane / (1 + bend * (plane**2).sum(1, keepdims=True))
+        rays = np.c_[plane, np.ones(len(plane))] @ turn
+        eye = -turn.T @ shift
+        at = eye - rays * (eye[2] / rays[:, 2:])
+        for _ in range(4):
+            rise = base.height_mm(at[:, 0], at[:, 1]) - at[:, 2]
+            at = at + rays * (rise / rays[:, 2])[:, None]
+        return self._project(unknowns, at, self.ties.view_of) - self.ties.other_px
+
+    def _project(self, unknowns: np.ndarray, places: np.ndarray, view_of: np.ndarray) -> np.ndarray:
+        (stretch, bend, _), _, poses, _ = self.parts(unknowns)
+        rotations = Rotation.from_rotvec(poses[:, :3]).as_matrix()[view_of]
+        camera = np.einsum("nij,nj->ni", rotations, places) + poses[view_of, 3:]
+        plane = camera[:, :2] / np.maximum(camera[:, 2:], 1.0)
+        plane = plane * (1 + bend * (plane**2).sum(1, keepdims=True))
+        focal = (self.start.focals_px * np.exp(stretch))[view_of]
+        return plane * focal[:, None] + self.start.centres_px[view_of]
+
+    def _corners_mm(self, base: Base, cards: np.ndarray, squeeze: float) -> np.ndarray:
+        """(n_corners, 3) places of the observed corners. [mm]"""
+        e1, e2, normal = card_frames(base, cards[:, :3])
+        which, q = self.start.card_of, self.start.corners_mm * (1 + squeeze, 1 - squeeze)
+        along = e1[which] * q[:, :1] + e2[which] * q[:, 1:]
+        lift = self.thickness_mm + cards[which, 3] + (cards[which, 4:] * q).sum(1)
+        if self.thickness_mm == 0:
+            dx, dy = along[:, 0], along[:, 1]
+            fall = base.along_x * dx**2 + base.along_y * dy**2 + 2 * base.twist * dx * dy
+            lift = lift + fall / 2 * normal[which, 2]
+        return base.points_mm(cards[which, 0], cards[which, 1]) + along + normal[which] * lift[:, None]
+
+    def settled(self, unknowns: np.ndarray, rms_px: float, worst_px: float) -> Settled:
+        (stretch, bend, _), base, poses, cards = self.parts(unknowns)
+        views = tuple(
+            View(
+                rotation=Rotation.from_rotvec(pose[:3]).as_matrix(),
+                offset_mm=pose[3:].copy(),
+                focal_px=float(focal * np.exp(stretch)),
+                bend=float(bend),
+                size_px=size,
+            )
+            for pose, focal, size in zip(poses, self.start.focals_px, self.start.sizes_px, strict=True)
+        )
+        return Settled(
+            views=views,
+            cards=self.start.cards,
+            places=cards[:, :3].copy(),
+            base=base,
+            rms_px=rms_px,
+            worst_px=worst_px,
+        )
+
+
+def card_frames(base: Base, places: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Unit vectors of each card: along its long side, up it as printed, out of the wood. (n, 3) each."""
+    u, v, turn = places.T
+    sx, sy = base.slope(u, v)
+    normal = base.normal(u, v)
+    e1 = np.stack([np.cos(turn), np.sin(turn), sx * np.cos(turn) + sy * np.sin(turn)], axis=-1)
+    e1 /= np.linalg.norm(e1, axis=-1, keepdims=True)
+    return e1, np.cross(normal, e1), normal

@@ -1,0 +1,201 @@
+"""One step of the solve: the bordered sparse system, linearised about what is known so far.
+
+Unknown are the height z of every cell and a few dozen nuisances b. Per cell the wood's tone is taken
+out by subtracting the weighted mean over the shots; the mean itself stays as one more, weak equation,
+for tone varies by a few per cent only.
+
+    [ R'R + P   R'B     ] [z]   [R'd]      R rows of shading, P the prior of heights (diagonal) and
+    [ B'R       B'B + Q ] [b] = [B'd]      bending, B columns of nuisances, Q their priors
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy import sparse
+from scipy.sparse.linalg import splu
+
+from lightcheck.relief.nuisance import Nuisances
+from lightcheck.relief.scene import Scene
+from lightcheck.shade import light_on
+
+DATA_SIGMA = 0.01  # of log light in a unit cell: noise, and what the columns leave over
+TONE_SCATTER = 0.3  # of the wood's tone: 6 % widened for grain that is alike over many cells
+BENDING = 1e4  # weight of squared curvature in a unit cell
+ROBUST = 3.0  # residuals beyond so many sigmas lose weight
+MOST_AMBIENT = 0.6
+
+
+@dataclass(slots=True, kw_only=True)
+class Guess:
+    """What is known so far; each step makes a better one.
+
+    z: (n,) heights without the base's share.  b: (m,) nuisances.  trust: (s, n) robust weights.
+    left: (s, n) residual of the log light.
+    """
+
+    z: np.ndarray
+    b: np.ndarray
+    trust: np.ndarray
+    left: np.ndarray
+    scatter: float = np.nan
+
+
+@dataclass(slots=True, kw_only=True)
+class System:
+    """The factorised step, kept for the draws."""
+
+    factor: object
+    rows: list = field(default_factory=list)
+    columns: np.ndarray
+    border: np.ndarray
+    inner: np.ndarray
+    height_weight: np.ndarray
+    prior: np.ndarray
+
+
+class Step:
+    """Linearises a scene about a guess."""
+
+    def __init__(self, scene: Scene, nuisances: Nuisances, guess: Guess) -> None:
+        """Work out the model, its slopes and the weights at the guess."""
+        self.scene, self.nuisances, self.guess = scene, nuisances, guess
+        self.b = {name: guess.b[nuisances.of(name)] for name in np.unique(nuisances.group)}
+        self._linearise()
+        self._weigh()
+
+    def _linearise(self) -> None:
+        """Model of the log light and its slopes at the guess."""
+        scene, cells = self.scene, self.scene.cells
+        total = self.guess.z + self.nuisances.bowls.T @ self.b["base"]
+        moved = np.einsum("sij,sj->si", self.nuisances.lamp_root, self.b["lamp"].reshape(-1, 3))
+        places = np.array([lamp.place_mm for lamp in scene.lamps]) + moved
+        slopes = cells.by_x @ total, cells.by_y @ total
+        self.lights = [light_on(scene.facing, place, total, *slopes) for place in places]
+        logs = np.array([light.log for light in self.lights])
+        self.usable = scene.usable & np.isfinite(logs)
+        rakes = scene.rakes[:, None]
+        middle = np.nanmedian(logs[scene.rakes])
+        relative = np.exp(logs - middle)
+        ambient = float(self.b["ambient"][0])
+        self.share = np.where(rakes, relative / (relative + ambient), 1.0)
+        self.by_ambient = np.where(rakes, 1 / (relative + ambient), 0.0)
+        self.model = np.where(rakes, np.log(relative + ambient) + middle, logs)
+
+    def _weigh(self) -> None:
+        """Weights of the equations; steep parts of the curve magnify noise and count less."""
+        area = self.scene.area
+        steep = 1 + np.tensordot(self.b["response"], self.nuisances.hats, (0, 0))
+        self.steep = np.clip(steep, 0.3, 3.0)
+        weight = np.where(self.usable, self.guess.trust * area / (DATA_SIGMA * self.steep) ** 2, 0.0)
+        if len(weight) > 1:
+            weight[:, (weight > 0).sum(0) < 2] = 0.0
+        self.weight = weight
+        self.total = weight.sum(0)
+        tone = area / TONE_SCATTER**2
+        self.common = np.sqrt(self.total * tone / (self.total + tone))
+
+    def project(self, column: np.ndarray) -> np.ndarray:
+        """(s + 1, n) weighted equations of an (s, n) column: tone taken out, and the mean."""
+        column = np.where(self.usable, column, 0.0)
+        mean = (self.weight * column).sum(0) / np.where(self.total > 0, self.total, 1.0)
+        return np.concatenate([np.sqrt(self.weight) * (column - mean), (self.common * mean)[None]])
+
+    def rows(self) -> list:
+        """Shading of heights: s + 1 sparse (n, n) matrices."""
+        cells = self.scene.cells
+        parts = [
+            self.project(
+                np.array([s * getattr(light, name) for s, light in zip(self.share, self.lights, strict=True)])
+            )
+            for name in ("by_z", "by_dzdx", "by_dzdy")
+        ]
+        return [
+            sparse.diags_array(z) + sparse.diags_array(x) @ cells.by_x + sparse.diags_array(y) @ cells.by_y
+            for z, x, y in zip(*parts, strict=True)
+        ]
+
+    def columns(self, rows: list) -> np.ndarray:
+        """((s + 1) n, m) nuisance columns."""
+        shots, count = self.weight.shape
+        own = self.nuisances
+        made = list(own.fixed)
+        made += [-p + self.guess.left * h / self.steep for p, h in zip(own.response, own.hats, strict=True)]
+        made.append(self.by_ambient)
+        for shot, light in enumerate(self.lights):
+            for axis in range(3):
+                column = np.zeros((shots, count))
+                column[shot] = self.share[shot] * (light.by_lamp @ own.lamp_root[shot][:, axis])
+                made.append(column)
+        flat = [self.project(c).ravel() for c in made]
+        flat += [np.concatenate([r @ bowl for r in rows]) for bowl in own.bowls]
+        return np.stack(flat, axis=1)
+
+    def target(self, rows: list, columns: np.ndarray) -> np.ndarray:
+        """Right side, written for the unknowns themselves and not for their changes."""
+        own, b = self.nuisances, self.guess.b
+        curved = self.scene.measured + np.tensordot(self.b["response"], own.response, (0, 0))
+        target = self.project(curved - self.model).ravel()
+        target = target + np.concatenate([r @ self.guess.z for r in rows])
+        moving = np.isin(own.group, ("response", "ambient", "lamp", "base"))
+        return target + columns[:, moving] @ b[moving]
+
+
+def advance(scene: Scene, nuisances: Nuisances, guess: Guess, height_weight: np.ndarray):
+    """One Gauss-Newton step with given prior weights of the heights. Returns (guess, system)."""
+    step = Step(scene, nuisances, guess)
+    rows = step.rows()
+    columns = step.columns(rows)
+    target = step.target(rows, columns)
+    matrix = sum(r.T @ r for r in rows) + sparse.diags_array(height_weight * scene.area)
+    matrix = (matrix + BENDING * scene.area * scene.cells.bend).tocsc()
+    factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}, diag_pivot_thresh=0.0)
+    stacked = sparse.vstack(rows).T.tocsr()
+    border = factor.solve(np.ascontiguousarray(stacked @ columns))
+    free = factor.solve(stacked @ target)
+    prior = 1 / nuisances.sigma**2
+    square = columns.T @ columns - (stacked @ columns).T @ border
+    right = columns.T @ target - (stacked @ columns).T @ free
+    b, inner, prior = _bounded(square, right, prior, nuisances)
+    z = free - border @ b
+    system = System(
+        factor=factor,
+        rows=rows,
+        columns=columns,
+        border=border,
+        inner=inner,
+        height_weight=height_weight,
+        prior=prior,
+    )
+    left = (target - columns @ b).reshape(len(rows), -1) - np.array([r @ z for r in rows])
+    return _judged(step, z, b, left[:-1]), system
+
+
+def _bounded(square, right, prior, nuisances: Nuisances):
+    """Nuisances, with ambient light held at or above nothing."""
+    ambient = nuisances.of("ambient")
+    inner = np.linalg.inv(square + np.diag(prior))
+    b = inner @ right
+    if b[ambient][0] < 0:
+        prior = np.where(ambient, 1e12, prior)
+        inner = np.linalg.inv(square + np.diag(prior))
+        b = inner @ right
+    b[ambient] = np.clip(b[ambient], 0, MOST_AMBIENT)
+    return b, inner, prior
+
+
+def _judged(step: Step, z: np.ndarray, b: np.ndarray, left: np.ndarray) -> Guess:
+    """Robust weights for the next step from what this one left over."""
+    weighted = step.weight > 0
+    in_light = np.where(weighted, left / np.sqrt(np.where(weighted, step.weight, 1.0)), 0.0)
+    in_sigma = np.where(weighted, left / np.sqrt(np.maximum(step.guess.trust, 1e-9)), 0.0)
+    shots = len(left)
+    spread = np.median(np.abs(in_light[weighted])) if weighted.any() and shots > 1 else np.nan
+    return Guess(
+        z=z,
+        b=b,
+        trust=np.where(weighted, 1 / (1 + (in_sigma / ROBUST) ** 2), 1.0),
+        left=in_light,
+        scatter=float(1.4826 * spread * np.sqrt(shots / max(shots - 1, 1))),
+    )
