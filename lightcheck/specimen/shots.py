@@ -28,7 +28,7 @@ ARRANGEMENTS = {  # bearings of the lamp in degrees from +x towards +y; None is 
     "one": (180,),
 }
 SIDES = {"right": 0, "top": 90, "left": 180, "bottom": 270}
-SIDE_WORD_REACH = 25  # a lamp this near to a side is called by its name [deg]
+SIDE_WORD_REACH = 10  # a lamp this near to a side is called by its name [deg]
 BEARING_SIGMA = math.radians(4)  # how well a lamp is set up square to a side, own estimate
 FLASH_INTENSITY = 3e5
 _FLASH_TINT = (0.97, 1.0, 1.02)
