@@ -25,7 +25,7 @@ from lightcheck.relief.scene import Scene
 GAIN_SIGMA = (3.0, 0.005, 0.003, 0.002)  # log gain by degree; degree 0 is the exposure
 VIGNETTING_SIGMA = 0.3  # corners of phone pictures are down by up to this
 TONE_SIGMA = 0.04
-RESPONSE_SIGMA = 0.05  # of the curve's log slope at each knot
+RESPONSE_SIGMA = 0.07  # of the curve's log slope at each knot
 KNOTS = 4
 AMBIENT_SIGMA = 0.05  # share of the lamp's median light
 CURVATURE_SIGMA_MM = 0.1  # over the half size of the patch

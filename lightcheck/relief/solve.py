@@ -16,14 +16,15 @@ from lightcheck.patch import Patch
 from lightcheck.relief.nuisance import KNOTS, Nuisances, describe
 from lightcheck.relief.product import LampFound, Relief
 from lightcheck.relief.scene import Scene, coarser, lay_scene
-from lightcheck.relief.system import BENDING, Guess, System, advance
+from lightcheck.relief.system import Guess, System, advance
 from lightcheck.shade import Facing, cast_shadow
 
-FAIRNESS = 30.0  # weight of the height of a unit cell near zero, 1/mm^2
-NARROW_MM, WIDE_MM, NARROWING = 0.02, 0.3, 0.75
-COARSE_STEPS, FINE_STEPS = 16, 3
+FAIRNESS = 60.0  # weight of the height of a unit cell near zero, 1/mm^2
+NARROW_MM, WIDE_MM, NARROWING = 0.01, 0.3, 0.75
+COARSE_STEPS, FINE_STEPS = 16, 2
 COARSE_TIMES = 2
 DRAWS = 64
+DRAWN_BENDING = 2e5  # planed wood has no streaks a cell wide: draws are not let have them either
 
 
 def solve(patch: Patch, lamps: tuple[Lamp, ...], *, seed: int = 0) -> Relief:
@@ -40,7 +41,9 @@ def solve(patch: Patch, lamps: tuple[Lamp, ...], *, seed: int = 0) -> Relief:
     guess = _refined(guess, coarse.cells, scene)
     nuisances = describe(scene)
     for step in range(FINE_STEPS):
-        guess, system = advance(scene, nuisances, guess, _height_weight(guess.z, COARSE_STEPS + step))
+        guess, _ = advance(scene, nuisances, guess, _height_weight(guess.z, COARSE_STEPS + step))
+    weight = _height_weight(guess.z, COARSE_STEPS + FINE_STEPS)
+    _, system = advance(scene, nuisances, guess, weight, bending=DRAWN_BENDING)
     draws = _draws(scene, nuisances, guess, system, np.random.default_rng(seed))
     return _relief(patch, scene, nuisances, guess, draws, system)
 
@@ -104,7 +107,7 @@ def _draws(scene: Scene, nuisances: Nuisances, guess: Guess, system: System, rng
     noise = rng.standard_normal((stacked.shape[0], DRAWS))
     right = stacked.T @ noise
     right += np.sqrt(system.height_weight * scene.area)[:, None] * rng.standard_normal((len(guess.z), DRAWS))
-    right += np.sqrt(BENDING * scene.area) * (bends.T @ rng.standard_normal((bends.shape[0], DRAWS)))
+    right += np.sqrt(DRAWN_BENDING * scene.area) * (bends.T @ rng.standard_normal((bends.shape[0], DRAWS)))
     free = system.factor.solve(right)
     low = system.columns.T @ noise - (stacked.T @ system.columns).T @ free
     low += np.sqrt(system.prior)[:, None] * rng.standard_normal((len(guess.b), DRAWS))

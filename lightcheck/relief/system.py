@@ -20,9 +20,9 @@ from lightcheck.relief.nuisance import Nuisances
 from lightcheck.relief.scene import Scene
 from lightcheck.shade import light_on
 
-DATA_SIGMA = 0.01  # of log light in a unit cell: noise, and what the columns leave over
+DATA_SIGMA = 0.025  # of log light in a unit cell: noise, and what the columns leave over
 TONE_SCATTER = 0.3  # of the wood's tone: 6 % widened for grain that is alike over many cells
-BENDING = 1e4  # weight of squared curvature in a unit cell
+BENDING = 3e4  # weight of squared curvature in a unit cell, mm^2
 ROBUST = 3.0  # residuals beyond so many sigmas lose weight
 MOST_AMBIENT = 0.6
 
@@ -142,14 +142,16 @@ class Step:
         return target + columns[:, moving] @ b[moving]
 
 
-def advance(scene: Scene, nuisances: Nuisances, guess: Guess, height_weight: np.ndarray):
-    """One Gauss-Newton step with given prior weights of the heights. Returns (guess, system)."""
+def advance(
+    scene: Scene, nuisances: Nuisances, guess: Guess, height_weight: np.ndarray, *, bending: float = BENDING
+):
+    """One Gauss-Newton step with given prior weights of heights and bends. Returns (guess, system)."""
     step = Step(scene, nuisances, guess)
     rows = step.rows()
     columns = step.columns(rows)
     target = step.target(rows, columns)
     matrix = sum(r.T @ r for r in rows) + sparse.diags_array(height_weight * scene.area)
-    matrix = (matrix + BENDING * scene.area * scene.cells.bend).tocsc()
+    matrix = (matrix + bending * scene.area * scene.cells.bend).tocsc()
     factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}, diag_pivot_thresh=0.0)
     stacked = sparse.vstack(rows).T.tocsr()
     border = factor.solve(np.ascontiguousarray(stacked @ columns))
