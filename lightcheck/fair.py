@@ -53,12 +53,14 @@ def surface(relief: Relief, *, longest_mm: tuple[float, float], order: int = 3) 
     penalised.
     """
     sheet = _Sheet.over(relief, longest_mm, order)
-    z = sheet.gather(relief.z_mm)
+    bow, *bows = _quadratics(relief)
+    z = sheet.gather(relief.z_mm - bow)
     weight = sheet.robust(z)
-    fair = sheet.spread(sheet.solve(weight, z))
-    pulled = sheet.solve(weight, np.stack([sheet.gather(d) for d in relief.draws_mm], axis=1))
-    draws = relief.draws_mm - np.array([sheet.spread(c) for c in pulled.T])
-    target = sheet.spread(sheet.under(z))
+    fair = bow + sheet.spread(sheet.solve(weight, z))
+    rest = [sheet.gather(d - b) for d, b in zip(relief.draws_mm, bows, strict=True)]
+    pulled = sheet.solve(weight, np.stack(rest, axis=1))
+    draws = relief.draws_mm - np.array([b + sheet.spread(c) for b, c in zip(bows, pulled.T, strict=True)])
+    target = bow + sheet.spread(sheet.under(z))
     target = target - max(0.0, float(np.nanquantile((target - relief.z_mm)[relief.seen], 0.995)))
     height = np.where(relief.seen, relief.z_mm - fair, np.nan)
     spread = np.sqrt(((draws - (relief.z_mm - fair)) ** 2).mean(axis=0))
@@ -70,6 +72,19 @@ def surface(relief: Relief, *, longest_mm: tuple[float, float], order: int = 3) 
         come_off_mm=frozen(np.where(relief.seen, np.maximum(relief.z_mm - target, 0.0), np.nan)),
         draws_mm=frozen(draws, np.float32),
     )
+
+
+def _quadratics(relief: Relief) -> np.ndarray:
+    """(1 + n, ny, nx) quadratic parts of the relief and of its draws, by least squares. [mm]
+
+    A quadratic is fair whatever the weights, so it goes round the coarse sheet untouched: the middle of
+    a cut block at the edge is not the middle of its cells.
+    """
+    x, y = (c / np.abs(c).max() for c in relief.grid.mesh_mm())
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
+    known = np.concatenate([relief.z_mm[None], relief.draws_mm])[:, relief.seen]
+    fit, *_ = np.linalg.lstsq(terms[relief.seen], known.T, rcond=None)
+    return np.moveaxis(terms @ fit, -1, 0)
 
 
 def fair_profile(height_mm: np.ndarray, *, step_mm: float, cutoff_mm: float, order: int = 3) -> np.ndarray:

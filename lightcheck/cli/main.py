@@ -34,6 +34,8 @@ class Bench(click.Group):
 
     def invoke(self, ctx: click.Context):
         """Run, and turn refusals into two lines."""
+        # The sums here are many and small: threads of the algebra library only wait for each other.
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
             ctx.color = False
         try:

@@ -14,7 +14,7 @@ import numpy as np
 
 _DETAIL_MM = 2.5  # detail is what this blur takes away
 _ROUNDS = ((2.0, 3), (0.6, 4))  # (pre-blur in mm, Gauss-Newton steps)
-SPARE = 2  # every second fine cell each way is plenty for twelve unknowns
+SPARE = 2  # half the fineness each way is plenty for twelve unknowns
 _LEAST_LIKENESS = 0.2  # correlation of the grain below which the woods are not the same
 
 
@@ -24,18 +24,27 @@ def displacement_mm(log_light: np.ndarray, reference: np.ndarray, *, cell_mm: fl
     log_light, reference: (ny, nx) on one sheet of `cell_mm`.  seen: (ny, nx) bool, usable wood.
     Returns ((ny, nx, 2) displacement along x and y in mm, likeness of the grain from -1 to 1).
     """
+    whole = _basis(log_light.shape)
+    log_light, reference = (_reduced(p) for p in (log_light, reference))
+    seen, cell_mm = seen[::SPARE, ::SPARE], cell_mm * SPARE
     basis = _basis(log_light.shape)
     weights = np.zeros((basis.shape[0], 2))
     likeness = 0.0
     for blur_mm, steps in _ROUNDS:
         shot, first = (_detail(p, blur_mm / cell_mm, cell_mm) for p in (log_light, reference))
         for _ in range(steps):
-            shift = np.tensordot(basis, weights, (0, 0))
+            shift = np.tensordot(basis, weights.astype(np.float32), (0, 0))
             step, likeness = _step(_sample(shot, shift), first, basis, seen)
             weights = weights + step
     if likeness < _LEAST_LIKENESS:
         weights = np.zeros_like(weights)
-    return np.tensordot(basis, weights, (0, 0)) * cell_mm, likeness
+    return np.tensordot(whole, weights.astype(np.float32), (0, 0)) * cell_mm, likeness
+
+
+def _reduced(picture: np.ndarray) -> np.ndarray:
+    high, wide = picture.shape
+    size = (-(-wide // SPARE), -(-high // SPARE))
+    return cv2.resize(picture.astype(np.float32), size, interpolation=cv2.INTER_AREA)
 
 
 def _detail(log_light: np.ndarray, blur_px: float, cell_mm: float) -> np.ndarray:
@@ -62,8 +71,7 @@ def _sample(picture: np.ndarray, shift_px: np.ndarray) -> np.ndarray:
 
 def _step(shot: np.ndarray, first: np.ndarray, basis: np.ndarray, seen: np.ndarray):
     """One Gauss-Newton step of the displacement, and how alike the detail is."""
-    gy, gx = (g[::SPARE, ::SPARE] for g in np.gradient(shot))
-    shot, first, basis, seen = (a[..., ::SPARE, ::SPARE] for a in (shot, first, basis, seen))
+    gy, gx = np.gradient(shot)
     a, b = shot[seen], first[seen]
     gain = float((a * b).sum() / max((b * b).sum(), 1e-12))
     error = gain * b - a

@@ -26,7 +26,10 @@ GAIN_SIGMA = (3.0, 0.005, 0.003, 0.002)  # log gain by degree; degree 0 is the e
 VIGNETTING_SIGMA = 0.3  # corners of phone pictures are down by up to this
 TONE_SIGMA = 0.04
 RESPONSE_SIGMA = 0.07  # of the curve's log slope at each knot
+NO_FALL_OFF_SIGMA = 0.005  # without a near lamp nothing tells the curve's scale: keep the standard one
+RESPONSE_RANGE = (-0.45, 0.6)  # no phone's curve is known to be further off
 KNOTS = 4
+AMBIENT = 0.04  # share of the lamp's median light in a darkened shop: own estimate
 AMBIENT_SIGMA = 0.05  # share of the lamp's median light
 CURVATURE_SIGMA_MM = 0.1  # over the half size of the patch
 TONE_DEGREES = (1, 2, 3)
@@ -36,12 +39,13 @@ TONE_DEGREES = (1, 2, 3)
 class Nuisances:
     """Columns that do not change from step to step, and the response basis.
 
-    group: (m,) name of each unknown.  sigma: (m,) its prior.  fixed: (f, s, n) columns of the first f.
+    group: (m,) name of each unknown.  expected, sigma: (m,) its prior.  fixed: (f, s, n) columns of the first f.
     response: (k, s, n) curve pieces at the measured levels, hats: (k, s, n) their slopes there.
     lamp_root: (s, 3, 3) Cholesky factors of the lamps' covariances.  bowls: (3, n) base shapes.
     """
 
     group: np.ndarray
+    expected: np.ndarray
     sigma: np.ndarray
     fixed: np.ndarray
     response: np.ndarray
@@ -60,12 +64,16 @@ def describe(scene: Scene) -> Nuisances:
     pieces, hats = _response(scene.measured)
     shots = len(scene.lamps)
     names += ["response"] * len(pieces) + ["ambient"] + ["lamp"] * 3 * shots + ["base"] * 3
-    sigmas += [RESPONSE_SIGMA] * len(pieces) + [AMBIENT_SIGMA] + [1.0] * 3 * shots
+    near = any(lamp.kind == "lamp" for lamp in scene.lamps)
+    sigmas += (
+        [RESPONSE_SIGMA if near else NO_FALL_OFF_SIGMA] * len(pieces) + [AMBIENT_SIGMA] + [1.0] * 3 * shots
+    )
     sigmas += [CURVATURE_SIGMA_MM] * 3
     x, y = scene.across
     roots = [np.linalg.cholesky(lamp.cov_mm2 + 1e-9 * np.eye(3)) for lamp in scene.lamps]
     return Nuisances(
         group=np.array(names),
+        expected=np.where(np.array(names) == "ambient", AMBIENT, 0.0),
         sigma=np.array(sigmas),
         fixed=np.array(columns),
         response=pieces,

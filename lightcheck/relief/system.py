@@ -16,15 +16,15 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from lightcheck.relief.nuisance import Nuisances
+from lightcheck.relief.nuisance import RESPONSE_RANGE, Nuisances
 from lightcheck.relief.scene import Scene
 from lightcheck.shade import light_on
 
 DATA_SIGMA = 0.025  # of log light in a unit cell: noise, and what the columns leave over
 TONE_SCATTER = 0.3  # of the wood's tone: 6 % widened for grain that is alike over many cells
 BENDING = 3e4  # weight of squared curvature in a unit cell, mm^2
-ROBUST = 3.0  # residuals beyond so many sigmas lose weight
 MOST_AMBIENT = 0.6
+MOST_LAMP_SIGMAS = 10.0  # keeps the first, rough steps from throwing a lamp across the shop
 
 
 @dataclass(slots=True, kw_only=True)
@@ -76,12 +76,12 @@ class Step:
         logs = np.array([light.log for light in self.lights])
         self.usable = scene.usable & np.isfinite(logs)
         rakes = scene.rakes[:, None]
-        middle = np.nanmedian(logs[scene.rakes])
-        relative = np.exp(logs - middle)
+        logs = logs - np.nanmedian(logs[scene.rakes])  # ambient light is told against the lamps' own
+        relative = np.exp(logs)
         ambient = float(self.b["ambient"][0])
         self.share = np.where(rakes, relative / (relative + ambient), 1.0)
         self.by_ambient = np.where(rakes, 1 / (relative + ambient), 0.0)
-        self.model = np.where(rakes, np.log(relative + ambient) + middle, logs)
+        self.model = np.where(rakes, np.log(relative + ambient), logs)
 
     def _weigh(self) -> None:
         """Weights of the equations; steep parts of the curve magnify noise and count less."""
@@ -143,9 +143,18 @@ class Step:
 
 
 def advance(
-    scene: Scene, nuisances: Nuisances, guess: Guess, height_weight: np.ndarray, *, bending: float = BENDING
+    scene: Scene,
+    nuisances: Nuisances,
+    guess: Guess,
+    height_weight: np.ndarray,
+    *,
+    bending=BENDING,
+    robust=3.0,
 ):
-    """One Gauss-Newton step with given prior weights of heights and bends. Returns (guess, system)."""
+    """One Gauss-Newton step with given prior weights of heights and bends. Returns (guess, system).
+
+    robust: residuals beyond so many sigmas lose weight in the step after this one.
+    """
     step = Step(scene, nuisances, guess)
     rows = step.rows()
     columns = step.columns(rows)
@@ -171,12 +180,13 @@ def advance(
         prior=prior,
     )
     left = (target - columns @ b).reshape(len(rows), -1) - np.array([r @ z for r in rows])
-    return _judged(step, z, b, left[:-1]), system
+    return _judged(step, z, b, left[:-1], robust), system
 
 
 def _bounded(square, right, prior, nuisances: Nuisances):
-    """Nuisances, with ambient light held at or above nothing."""
+    """Nuisances, with ambient light held at or above nothing and the curve within reason."""
     ambient = nuisances.of("ambient")
+    right = right + prior * nuisances.expected
     inner = np.linalg.inv(square + np.diag(prior))
     b = inner @ right
     if b[ambient][0] < 0:
@@ -184,10 +194,14 @@ def _bounded(square, right, prior, nuisances: Nuisances):
         inner = np.linalg.inv(square + np.diag(prior))
         b = inner @ right
     b[ambient] = np.clip(b[ambient], 0, MOST_AMBIENT)
+    lamp = nuisances.of("lamp")
+    b[lamp] = np.clip(b[lamp], -MOST_LAMP_SIGMAS, MOST_LAMP_SIGMAS)
+    curve = nuisances.of("response")
+    b[curve] = np.clip(b[curve], *RESPONSE_RANGE)
     return b, inner, prior
 
 
-def _judged(step: Step, z: np.ndarray, b: np.ndarray, left: np.ndarray) -> Guess:
+def _judged(step: Step, z: np.ndarray, b: np.ndarray, left: np.ndarray, robust: float) -> Guess:
     """Robust weights for the next step from what this one left over."""
     weighted = step.weight > 0
     in_light = np.where(weighted, left / np.sqrt(np.where(weighted, step.weight, 1.0)), 0.0)
@@ -197,7 +211,7 @@ def _judged(step: Step, z: np.ndarray, b: np.ndarray, left: np.ndarray) -> Guess
     return Guess(
         z=z,
         b=b,
-        trust=np.where(weighted, 1 / (1 + (in_sigma / ROBUST) ** 2), 1.0),
+        trust=np.where(weighted, 1 / (1 + (in_sigma / robust) ** 2), 1.0),
         left=in_light,
         scatter=float(1.4826 * spread * np.sqrt(shots / max(shots - 1, 1))),
     )
