@@ -19,6 +19,8 @@ from lightcheck.spots import Spot
 LEAST_CONTRAST = 0.0045  # of light, peak: below this a hump cannot be told from grain and gain
 USUAL_WIDTH_MM = 100.0  # of the hump that the lamp's height is judged by
 LEAST_LAMP_SHARE = 0.15  # of a cell's light that must be the lamp's, after ambient is taken off
+# Ambient light and the curve's scale can stand in for each other, so only clear cases are told.
+MUCH_AMBIENT, ODD_RESPONSE = 0.3, 1.4
 SAME_WOOD = 0.2  # likeness of the grain below which two photos show different wood
 
 
@@ -197,9 +199,9 @@ def _warnings(photos: tuple[Photo, ...], patch: Patch, relief: Relief):
             yield f"{name} lay {misfit:.1f} mm off the first photo; this was corrected on the grain."
     if any(p.facts.merged_frames for p in photos):
         yield "A photo is merged from several frames by the phone: its light may have been evened out."
-    if relief.ambient_share > 0.15:
+    if relief.ambient_share > MUCH_AMBIENT:
         yield f"About {relief.ambient_share:.0%} of the light is not the lamp's: darken the room."
-    if max(relief.response) > 1.25 or min(relief.response) < 0.8:
+    if max(relief.response) > ODD_RESPONSE or min(relief.response) < 1 / ODD_RESPONSE:
         yield "The phone's tone curve is far from the standard one; this was measured and allowed for."
     places = [a.spec for a in relief.lamps if a.kind == "lamp"]
     if len(set(places)) < len(places):

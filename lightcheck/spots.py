@@ -198,8 +198,8 @@ def _doubts(region: np.ndarray, patch: Patch, relief: Relief) -> tuple[Doubt, ..
     """Why this spot should be trusted less."""
     doubts = []
     reach = max(1, round(EDGE_MM / relief.grid.cell_mm))
-    grown = ndimage.binary_dilation(region, iterations=reach)
-    if (grown & ~patch.inside).any() or region[0].any() or region[-1].any():
+    grown = ndimage.binary_dilation(np.pad(region, reach), iterations=reach)
+    if (grown & np.pad(~patch.inside, reach, constant_values=True)).any():
         doubts.append(Doubt.EDGE)
     if (ndimage.binary_dilation(region) & patch.inside & ~relief.seen).any():
         doubts.append(Doubt.PART)

@@ -31,6 +31,8 @@ LIFT_SIGMA_MM, TILT_SIGMA = 0.15, 0.002  # how well a glued-down card follows th
 SQUEEZE_SIGMA = 0.002  # a home printer stretches x against y by this much (reported: half a per cent)
 TIE_SIGMA_PX = 0.5  # ties come from one smooth fit and so err together: each counts little
 BEND_SIGMA = 0.003  # what is left of the lens's distortion in a phone's own picture: own estimate
+LEAST_MOVED_PX, MOVED_SHARE = 0.9, 0.0006  # rms of one card in one shot, px and share of the picture
+STRANGE_FOCAL = 3.0  # sigmas of the written focal length; a card moved by 1.5 mm asks for six
 _SHARED, _PER_VIEW, _PER_CARD = (
     6,
     6,
@@ -79,12 +81,26 @@ def settle(start: Start, *, thickness_mm: float, ties: Ties | None = None) -> Se
     )
     misfit = problem.misfit_px(found.x)
     rms = float(np.sqrt((misfit**2).sum(-1).mean()))
-    if rms > max(1.5, 0.0012 * max(start.sizes_px[0])):
-        raise LightcheckError(
-            f"The cards do not keep their places from photo to photo ({rms:.1f} px off).",
-            "Use photos of one patch, taken without moving a card in between.",
-        )
+    _refuse_moved(start, misfit, float(found.x[0]))
     return problem.settled(found.x, rms, float(np.sqrt((misfit**2).sum(-1).max())))
+
+
+def _refuse_moved(start: Start, misfit: np.ndarray, stretch: float) -> None:
+    """A card that was moved shows in its own corners, or buys itself another focal length.
+
+    misfit: (n_corners, 2) in px.  stretch: log of the focal length found over the one written down.
+    """
+    square = np.bincount(start.card_of + len(start.cards) * start.view_of, (misfit**2).sum(-1))
+    count = np.bincount(start.card_of + len(start.cards) * start.view_of)
+    worst = float(np.sqrt((square / np.maximum(count, 1)).max()))
+    off = worst > max(LEAST_MOVED_PX, MOVED_SHARE * max(start.sizes_px[0]))
+    strange = len(start.sizes_px) > 1 and abs(stretch) > STRANGE_FOCAL * start.focal_sigma
+    if off or strange:
+        how = f"{worst:.1f} px off" if off else f"only a lens {np.exp(stretch):.1f} times as long would fit"
+        raise LightcheckError(
+            f"The cards do not keep their places from photo to photo ({how}).",
+            "Use photos of one patch, uncropped, taken without moving a card in between.",
+        )
 
 
 class _Problem:

@@ -26,7 +26,7 @@ GAIN_SIGMA = (3.0, 0.005, 0.003, 0.002)  # log gain by degree; degree 0 is the e
 VIGNETTING_SIGMA = 0.3  # corners of phone pictures are down by up to this
 TONE_SIGMA = 0.04
 RESPONSE_SIGMA = 0.07  # of the curve's log slope at each knot
-NO_FALL_OFF_SIGMA = 0.005  # without a near lamp nothing tells the curve's scale: keep the standard one
+NO_FALL_OFF_SIGMA = 0.005  # without a near lamp nothing tells the curve's scale
 RESPONSE_RANGE = (-0.45, 0.6)  # no phone's curve is known to be further off
 KNOTS = 4
 AMBIENT = 0.04  # share of the lamp's median light in a darkened shop: own estimate
@@ -39,7 +39,8 @@ TONE_DEGREES = (1, 2, 3)
 class Nuisances:
     """Columns that do not change from step to step, and the response basis.
 
-    group: (m,) name of each unknown.  expected, sigma: (m,) its prior.  fixed: (f, s, n) columns of the first f.
+    group: (m,) name of each unknown.  expected, sigma: (m,) its prior.
+    fixed: (f, s, n) columns of the first f.
     response: (k, s, n) curve pieces at the measured levels, hats: (k, s, n) their slopes there.
     lamp_root: (s, 3, 3) Cholesky factors of the lamps' covariances.  bowls: (3, n) base shapes.
     """

@@ -7,6 +7,8 @@ solution would be frozen in. Plain quadratic smoothing loses 10-25 % of every he
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy import ndimage, sparse
 
@@ -19,6 +21,7 @@ from lightcheck.relief.scene import Scene, coarser, lay_scene
 from lightcheck.relief.system import Guess, System, advance
 from lightcheck.shade import Facing, cast_shadow
 
+MOST_HEIGHT_DOUBT = 0.05  # share of a lamp's height that the solve may shift it by
 FAIRNESS = 60.0  # weight of the height of a unit cell near zero, 1/mm^2
 NARROW_MM, WIDE_MM, NARROWING = 0.01, 0.3, 0.75
 ROBUST, LENIENT = 3.0, 40.0  # sigmas: what a rough first solution leaves over is no outlier yet
@@ -34,6 +37,8 @@ def solve(patch: Patch, lamps: tuple[Lamp, ...], *, seed: int = 0) -> Relief:
 
     lamps: one per shot of the patch, none of them off.
     """
+    typed = lamps
+    lamps, stretch = _sure_of_height(lamps)
     coarse = lay_scene(patch, lamps, times=COARSE_TIMES)
     guess = _first(coarse)
     nuisances = describe(coarse)
@@ -48,8 +53,35 @@ def solve(patch: Patch, lamps: tuple[Lamp, ...], *, seed: int = 0) -> Relief:
     weight = _height_weight(guess.z, COARSE_STEPS + FINE_STEPS)
     bending = DRAWN_BENDING if len(lamps) > 1 else DRAWN_BENDING_ONE
     _, system = advance(scene, nuisances, guess, weight, bending=bending)
-    draws = _draws(scene, nuisances, (guess, system, bending), np.random.default_rng(seed))
-    return _relief(patch, scene, nuisances, guess, draws, system)
+    rng = np.random.default_rng(seed)
+    draws = _draws(scene, nuisances, (guess, system, bending), rng)
+    draws *= np.exp(stretch * rng.standard_normal((DRAWS, 1)))
+    relief = _relief(patch, scene, nuisances, guess, draws, system)
+    return replace(relief, lamps=tuple(map(_all_doubt, relief.lamps, typed, lamps)))
+
+
+def _sure_of_height(lamps: tuple[Lamp, ...]) -> tuple[tuple[Lamp, ...], float]:
+    """Lamps with at most so much doubt of their height, and the doubt of all heights that this leaves.
+
+    A lamp said to be half as high makes every height half as high and leaves the photos as they are. Left
+    to the solve, the prior would choose the lowest lamp; so that doubt goes straight into the draws.
+    """
+    held, shares = [], []
+    for lamp in lamps:
+        up, doubt = lamp.place_mm[2], np.sqrt(lamp.cov_mm2[2, 2])
+        most = MOST_HEIGHT_DOUBT * up
+        factor = min(1.0, most / doubt)
+        squeeze = np.diag([1.0, 1.0, factor]) if lamp.kind == "lamp" else np.eye(3)
+        held.append(replace(lamp, cov_mm2=frozen(squeeze @ lamp.cov_mm2 @ squeeze)))
+        if lamp.kind == "lamp":
+            shares.append(np.sqrt(max(doubt**2 - most**2, 0.0)) / up)
+    return tuple(held), float(np.sqrt(np.sum(np.square(shares))) / max(len(shares), 1))
+
+
+def _all_doubt(found: LampFound, typed: Lamp, held: Lamp) -> LampFound:
+    """A lamp as found, with the doubt of its height that was kept out of the solve."""
+    kept_out = np.diag(typed.cov_mm2) - np.diag(held.cov_mm2)
+    return replace(found, sigma_mm=frozen(np.sqrt(found.sigma_mm**2 + np.maximum(kept_out, 0.0))))
 
 
 def _first(scene: Scene) -> Guess:

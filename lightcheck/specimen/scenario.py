@@ -28,8 +28,8 @@ class Part:
 
 def parts() -> tuple[Part, ...]:
     """The bottom panel under an opposed pair, the rudder blade under three lamps."""
-    panel = replace(random_board(7), wood="larch")
-    blade = replace(random_board(4, humps=6, radius_mm=4000.0), wood="mahogany")
+    panel = replace(random_board(211), wood="larch")
+    blade = replace(random_board(329, humps=6, radius_mm=4000.0), wood="mahogany")
     return (
         Part(
             title="Bottom panel, lamp left and right",
