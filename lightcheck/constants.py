@@ -26,10 +26,8 @@ FAR_ELEVATION_SIGMA_RAD = math.radians(1)  # elevation of a far light: own estim
 TAPE_OUT_SIGMA_MM = 10.0  # tape along the wood from lamp to cards: own estimate
 TAPE_UP_SIGMA_MM = 3.0  # lamp height over the wood: own estimate
 TAPE_REACH_SIGMA_MM = 6.0  # tape from the bulb straight to a card: own estimate
-RAKING_RAD, RAKING_SIGMA_RAD = (
-    math.radians(7),
-    math.radians(3.5),
-)  # how low a raking lamp is set: own estimate
+RAKING_RAD = math.radians(7)  # how low a raking lamp is set, half or twice as likely: own estimate
+RAKING_SPREAD = 0.5  # sigma of the logarithm of that: own estimate
 
 # --- paper ---------------------------------------------------------------------------------------
 A4_MM = (210.0, 297.0)  # ISO 216

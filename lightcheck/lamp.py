@@ -176,7 +176,8 @@ def _by_reaches(spec: LampSpec, centres_mm: dict[int, np.ndarray]) -> Lamp:
     """The place above the wood that fits the tape; its covariance from the tape's own sigma.
 
     Cards near one plane say little of a low lamp's height (6 mm of tape are 30 mm of height), so that
-    lamps are set low to rake is put in as one more, weak reading.
+    lamps are set low to rake is put in as one more, weak reading: of the elevation's logarithm, so that
+    a higher lamp that the tape knows well is not pulled down.
     """
     missing = [n for n, _ in spec.reaches_mm if n not in centres_mm]
     if missing:
@@ -190,7 +191,7 @@ def _by_reaches(spec: LampSpec, centres_mm: dict[int, np.ndarray]) -> Lamp:
     def misfit(at: np.ndarray) -> np.ndarray:
         tape = (np.linalg.norm(centres - at, axis=1) - reaches) / const.TAPE_REACH_SIGMA_MM
         elevation = np.arctan2(at[2], np.hypot(at[0], at[1]))
-        return np.r_[tape, (elevation - const.RAKING_RAD) / const.RAKING_SIGMA_RAD]
+        return np.r_[tape, np.log(elevation / const.RAKING_RAD) / const.RAKING_SPREAD]
 
     starts = [
         [reaches.mean() * np.cos(t), reaches.mean() * np.sin(t), 0.15 * reaches.mean()]

@@ -24,6 +24,7 @@ SMOOTH_MM = 6.0  # blur before peaks are looked for
 LEAST_CHANCE = 0.2  # spots less likely than this are not listed
 NARROWEST_MM = 30.0  # at half height; narrower marks are left by a tool
 SCALES_MM = (14.0, 20.0, 28.0, 40.0, 56.0, 80.0)  # a bump's own sigma
+FINER_SHARE = 0.6  # of a broad bump's strength, with which finer ones within it take its place
 BUMP_SHARE = 0.8  # of the height asked for, that must stand out as a bump of its own
 APART_MM, REACH = (
     40.0,
@@ -111,13 +112,26 @@ def _peaks(height: np.ndarray, *, cell_mm: float, least: float) -> list[tuple[in
         top = ndimage.maximum_filter(bump, size=3) == bump
         for row, column in np.argwhere(top & (2 * bump > BUMP_SHARE * least) & (height >= least)):
             found.append((float(bump[row, column]), width, row, column))
-    kept: list[tuple] = []
-    for bump, width, row, column in sorted(found, reverse=True):
-        apart = [np.hypot(row - r, column - c) * cell_mm for _, _, r, c in kept]
-        near = [max(APART_MM, REACH * max(width, w)) for _, w, _, _ in kept]
-        if all(a > n for a, n in zip(apart, near, strict=True)):
-            kept.append((bump, width, row, column))
-    return [(int(r), int(c)) for _, _, r, c in kept]
+    found.sort(reverse=True)
+    kept = [f for f in found if not _made_of_finer(f, found, cell_mm)]
+    clear: list[tuple] = []
+    for bump in kept:
+        if all(_apart_mm(bump, o, cell_mm) > max(APART_MM, REACH * min(bump[1], o[1])) for o in clear):
+            clear.append(bump)
+    return [(int(row), int(column)) for _, _, row, column in clear]
+
+
+def _made_of_finer(bump: tuple, others: list[tuple], cell_mm: float) -> bool:
+    """Whether a broad bump is only what several finer ones make together."""
+    strength, width, *_ = bump
+    return any(
+        o[1] < width and o[0] > FINER_SHARE * strength and 0 < _apart_mm(bump, o, cell_mm) < REACH * width
+        for o in others
+    )
+
+
+def _apart_mm(one: tuple, other: tuple, cell_mm: float) -> float:
+    return float(np.hypot(one[2] - other[2], one[3] - other[3]) * cell_mm)
 
 
 def _climbed(height: np.ndarray, row: int, column: int) -> tuple[int, int]:

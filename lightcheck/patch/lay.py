@@ -22,6 +22,7 @@ MOST_CELLS = 17000  # keeps the solve near two seconds
 CELL_RANGE_MM = (2.0, 8.0)
 SOUND_SHARE = 0.6  # of a cell's fine cells that must be usable
 TIE_LIKENESS = 0.5  # of the grain, for its places to count in the bundle
+TIE_REACH_MM, TIE_SHARE = 60.0, 0.01  # wood seen about a place, for its tie to count
 CARD_RIM_MM = 3.0  # paper edge and its shadow
 
 
@@ -110,13 +111,21 @@ def _grain_ties(photos: list[Photo], settled: Settled, stretch: tuple) -> Ties |
     found = []
     for shot in range(1, len(photos)):
         pixels = sheet.places_px(settled.views[shot], settled.base, fine)
-        moved, _, likeness = _aligned(sheet.lay(photos[shot], pixels), first, pixels, fine, usable)
-        if likeness > TIE_LIKENESS:
-            found.append((first_px[at], moved[at], np.full(len(at[0]), shot)))
+        laid = sheet.lay(photos[shot], pixels)
+        moved, _, likeness = _aligned(laid, first, pixels, fine, usable)
+        known = _share_about(usable & laid.sound & first.sound, fine)[at] > TIE_SHARE
+        if likeness > TIE_LIKENESS and known.any():
+            found.append((first_px[at][known], moved[at][known], np.full(known.sum(), shot)))
     if not found:
         return None
     first_px, other_px, view_of = (np.concatenate(part) for part in zip(*found, strict=True))
     return Ties(first_px=first_px, other_px=other_px, view_of=view_of)
+
+
+def _share_about(seen: np.ndarray, fine: Grid) -> np.ndarray:
+    """(fy, fx) share of the cells about each that were seen; a tie among clipped wood knows nothing."""
+    across = 2 * round(TIE_REACH_MM / fine.cell_mm) + 1
+    return cv2.blur(seen.astype(np.float32), (across, across), borderType=cv2.BORDER_REPLICATE)
 
 
 def _spread_out(wood: np.ndarray, fine: Grid) -> np.ndarray:
