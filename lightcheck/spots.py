@@ -26,10 +26,8 @@ NARROWEST_MM = 30.0  # at half height; narrower marks are left by a tool
 SCALES_MM = (14.0, 20.0, 28.0, 40.0, 56.0, 80.0)  # a bump's own sigma
 FINER_SHARE = 0.6  # of a broad bump's strength, with which finer ones within it take its place
 BUMP_SHARE = 0.8  # of the height asked for, that must stand out as a bump of its own
-APART_MM, REACH = (
-    40.0,
-    1.3,
-)  # two spots of one sign are further apart than this, and than so many sigmas
+# Two spots of one sign are further apart than so much, and than so many sigmas of the finer one.
+APART_MM, REACH = 40.0, 1.3
 CLIMB = 3  # cells from the bump's centre to its highest point
 MOST_SPOTS = 40
 EDGE_MM = 15.0

@@ -22,7 +22,7 @@ MOST_CELLS = 17000  # keeps the solve near two seconds
 CELL_RANGE_MM = (2.0, 8.0)
 SOUND_SHARE = 0.6  # of a cell's fine cells that must be usable
 TIE_LIKENESS = 0.5  # of the grain, for its places to count in the bundle
-TIE_REACH_MM, TIE_SHARE = 60.0, 0.01  # wood seen about a place, for its tie to count
+TIE_REACH_MM, TIE_SHARE = 60.0, 0.1  # wood seen about a place, for its tie to count
 CARD_RIM_MM = 3.0  # paper edge and its shadow
 
 
