@@ -21,6 +21,7 @@ USUAL_WIDTH_MM = 100.0  # of the hump that the lamp's height is judged by
 LEAST_LAMP_SHARE = 0.15  # of a cell's light that must be the lamp's, after ambient is taken off
 # Ambient light and the curve's scale can stand in for each other, so only clear cases are told.
 MUCH_AMBIENT, ODD_RESPONSE = 0.3, 1.4
+LEAST_SEEN, MUCH_UNSEEN = 0.1, 0.05  # shares of the wood: refused below the one, told beyond the other
 SAME_WOOD = 0.2  # likeness of the grain below which two photos show different wood
 
 
@@ -173,11 +174,13 @@ def _exposure_ratio(shot: Photo, dark: Photo) -> float:
 
 def _refuse_blind(patch: Patch) -> None:
     """Nothing can be read where every shot is clipped or black, or where the wood differs."""
-    seen = np.isfinite(patch.log_light) & patch.wood
-    if not seen.any(axis=0).any() or seen.sum(axis=(1, 2)).max() < 0.05 * patch.wood.sum():
+    usable = np.isfinite(patch.log_light) & patch.wood
+    enough = usable.sum(axis=0) >= min(2, len(usable))
+    if enough.sum() < LEAST_SEEN * patch.wood.sum():
+        worst = patch.names[int(np.argmin(usable.sum(axis=(1, 2))))]
         raise LightcheckError(
-            "The wood between the cards is clipped to white or black in every photo.",
-            "Tap on the brightest wood and pull the exposure down, then take the photos again.",
+            f"The wood between the cards is clipped to white or black, most of all in {worst}.",
+            "Tap on the brightest wood and pull the exposure down, then take that photo again.",
         )
     strange = [n for n, k in zip(patch.names, patch.likeness, strict=True) if k < SAME_WOOD]
     if strange:
@@ -197,6 +200,9 @@ def _warnings(photos: tuple[Photo, ...], patch: Patch, relief: Relief):
     for name, misfit in zip(patch.names, patch.misfit_mm, strict=True):
         if misfit > 1.0:
             yield f"{name} lay {misfit:.1f} mm off the first photo; this was corrected on the grain."
+    unseen = 1 - (relief.seen & patch.wood).sum() / patch.wood.sum()
+    if unseen > MUCH_UNSEEN:
+        yield f"{unseen:.0%} of the wood could not be measured: shadow, glare or burnt-out light."
     if any(p.facts.merged_frames for p in photos):
         yield "A photo is merged from several frames by the phone: its light may have been evened out."
     if relief.ambient_share > MUCH_AMBIENT:

@@ -29,7 +29,7 @@ from lightcheck.units import length_mm
 
 SIDES_RAD = {"right": 0.0, "top": np.pi / 2, "left": np.pi, "bottom": -np.pi / 2}
 FAR_MM = 100_000.0  # from here light falls off by under 2 % across a patch of 600 mm
-FLASH_OFFSET_SIGMA_MM = 12.0  # from lens to flash on phones: own estimate
+FLASH_OFFSET_SIGMA_MM = 20.0  # lens to flash, and the phone's own height over flat wood: own estimate
 _EXAMPLE = "Type it like left,900mm,110mm: side, distance along the wood, height above it."
 
 

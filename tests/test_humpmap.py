@@ -281,3 +281,17 @@ def test_where_the_room_drowns_the_lamp_nothing_is_read():
     lamps = tuple(lamp.place(lamp.read(text), centres_mm={}, eye_mm=np.zeros(3)) for text in (LEFT, "off"))
     kept, _ = humpmap._lit_only(patch, lamps, (coded_with(100.0), coded_with(100.0)))
     assert np.isnan(kept.log_light).all()
+
+
+def test_one_photo_clipped_of_two(tmp_path):
+    """A good photo beside a burnt-out one leaves nothing to compare."""
+    bright = exposed(PAIR[1], tmp_path / "bright.jpg", 12.0)
+    caught = refusal([PAIR[0], bright], [LEFT, RIGHT])
+    assert "bright.jpg" in caught.problem and "pull the exposure down" in caught.remedy
+
+
+def test_wood_that_could_not_be_measured_is_told(tmp_path):
+    """Three times the exposure burns out part of the wood: mapped, with a word on the rest."""
+    bright = exposed(PAIR[1], tmp_path / "bright.jpg", 3.0)
+    result = humpmap.make(Recipe(photos=(str(PAIR[0]), str(bright)), lamps=(LEFT, RIGHT)))
+    assert any("could not be measured" in warning for warning in result.warnings)
