@@ -29,7 +29,7 @@ COARSE_STEPS, FINE_STEPS = 16, 2
 COARSE_TIMES = 2
 DRAWS = 64
 DRAWN_BENDING = 2e5  # planed wood has no streaks a cell wide: draws are not let have them either
-DRAWN_BENDING_ONE = 1e4  # but grain has, and in one photo grain is what is taken for height
+DRAWN_BENDING_ONE = 3e3  # but grain has, and in one photo grain is what is taken for height
 
 
 def solve(patch: Patch, lamps: tuple[Lamp, ...], *, seed: int = 0) -> Relief:
