@@ -32,6 +32,3 @@ RAKING_SPREAD = 0.5  # sigma of the logarithm of that: own estimate
 # --- paper ---------------------------------------------------------------------------------------
 A4_MM = (210.0, 297.0)  # ISO 216
 LETTER_MM = (215.9, 279.4)  # US Letter, ANSI/ASME Y14.1 size A (from memory)
-
-# --- fairness -------------------------------------------------------------------------------------
-SPLINE_FILTER_TENSION = 0.0  # ISO 16610-22 beta; 0 has no end effects (NIST, boundary conditions)

@@ -31,4 +31,3 @@ class Doubt(StrEnum):
     PART = "partly unseen"
     FEW = "lit from too few sides here"
     GRAIN = "may be grain: only one photo"
-    GRAZING = "long and lying along the light: little shading to read"
