@@ -18,13 +18,13 @@ from lightcheck.patch import Patch
 from lightcheck.relief.nuisance import KNOTS, Nuisances, describe
 from lightcheck.relief.product import LampFound, Relief
 from lightcheck.relief.scene import Scene, coarser, lay_scene
-from lightcheck.relief.system import Guess, System, advance
+from lightcheck.relief.system import ROBUST, Guess, System, advance
 from lightcheck.shade import Facing, cast_shadow
 
 MOST_HEIGHT_DOUBT = 0.05  # share of a lamp's height that the solve may shift it by
 FAIRNESS = 60.0  # weight of the height of a unit cell near zero, 1/mm^2
 NARROW_MM, WIDE_MM, NARROWING = 0.01, 0.3, 0.75
-ROBUST, LENIENT = 3.0, 40.0  # sigmas: what a rough first solution leaves over is no outlier yet
+LENIENT = 40.0  # sigmas: what a rough first solution leaves over is no outlier yet
 COARSE_STEPS, FINE_STEPS = 16, 2
 COARSE_TIMES = 2
 DRAWS = 64
@@ -40,8 +40,8 @@ def solve(patch: Patch, lamps: tuple[Lamp, ...], *, seed: int = 0) -> Relief:
     typed = lamps
     lamps, stretch = _sure_of_height(lamps)
     coarse = lay_scene(patch, lamps, times=COARSE_TIMES)
-    guess = _first(coarse)
     nuisances = describe(coarse)
+    guess = _first(coarse, nuisances)
     for step in range(COARSE_STEPS):
         robust = max(ROBUST, LENIENT * NARROWING**step)
         guess, _ = advance(coarse, nuisances, guess, _height_weight(guess.z, step), robust=robust)
@@ -84,11 +84,11 @@ def _all_doubt(found: LampFound, typed: Lamp, held: Lamp) -> LampFound:
     return replace(found, sigma_mm=frozen(np.sqrt(found.sigma_mm**2 + np.maximum(kept_out, 0.0))))
 
 
-def _first(scene: Scene) -> Guess:
+def _first(scene: Scene, nuisances: Nuisances) -> Guess:
     shots, count = scene.measured.shape
     return Guess(
         z=np.zeros(count),
-        b=np.zeros(len(describe(scene).group)),
+        b=np.zeros(len(nuisances.group)),
         trust=np.ones((shots, count)),
         left=np.zeros((shots, count)),
     )

@@ -23,6 +23,7 @@ from lightcheck.shade import light_on
 DATA_SIGMA = 0.025  # of log light in a unit cell: noise, and what the columns leave over
 TONE_SCATTER = 0.3  # of the wood's tone: 6 % widened for grain that is alike over many cells
 BENDING = 3e4  # weight of squared curvature in a unit cell, mm^2
+ROBUST = 3.0  # residuals beyond so many sigmas lose weight
 MOST_AMBIENT = 0.6
 MOST_LAMP_SIGMAS = 10.0  # keeps the first, rough steps from throwing a lamp across the shop
 
@@ -149,7 +150,7 @@ def advance(
     height_weight: np.ndarray,
     *,
     bending=BENDING,
-    robust=3.0,
+    robust=ROBUST,
 ):
     """One Gauss-Newton step with given prior weights of heights and bends. Returns (guess, system).
 
@@ -184,7 +185,7 @@ def advance(
 
 
 def _bounded(square, right, prior, nuisances: Nuisances):
-    """Nuisances, with ambient light held at or above nothing and the curve within reason."""
+    """Nuisances, with ambient light held at or above nothing, lamps and curve within reason."""
     ambient = nuisances.of("ambient")
     right = right + prior * nuisances.expected
     inner = np.linalg.inv(square + np.diag(prior))
