@@ -92,7 +92,7 @@ def write_spots(result: HumpMap, path: Path) -> None:
         rows.writeheader()
         for spot in result.spots:
             row = _spot(spot) | {"doubt": "; ".join(spot.doubts)}
-            rows.writerow({k: "" if v is None else v for k, v in row.items()})
+            rows.writerow({k: "" if row[k] is None else row[k] for k in COLUMNS})
 
 
 def write_json(result: HumpMap, path: Path) -> None:
@@ -162,6 +162,7 @@ def _spot(spot: Spot) -> dict:
         "come_off_mm": _rounded(spot.come_off_mm, 4),
         "place": spot.place,
         "doubt": [str(d) for d in spot.doubts],
+        "outline_mm": np.round(spot.outline_mm, 1),
     }
 
 
