@@ -14,6 +14,7 @@ from lightcheck.grid import Grid
 from lightcheck.lamp import Lamp
 from lightcheck.patch import Patch
 from lightcheck.relief.cells import Cells
+from lightcheck.relief.hold import Hold
 from lightcheck.shade import Facing
 
 UNIT_CELL_MM = 8.0  # weights below are for cells of this size
@@ -35,6 +36,7 @@ class Scene:
     off_axis: np.ndarray
     across: np.ndarray
     lamps: tuple[Lamp, ...]
+    holds: tuple[Hold, ...]
     area: float
 
     @property
@@ -43,7 +45,7 @@ class Scene:
         return np.array([lamp.rakes for lamp in self.lamps])
 
 
-def lay_scene(patch: Patch, lamps: tuple[Lamp, ...], *, times: int = 1, hidden=None) -> Scene:
+def lay_scene(patch: Patch, lamps: tuple[Lamp, ...], *, holds=(), times: int = 1, hidden=None) -> Scene:
     """Gather a patch for the solve, on cells `times` as wide; `hidden` (s, ny, nx) is not used."""
     log_light = np.where(patch.wood, patch.log_light, np.nan)
     if hidden is not None:
@@ -71,6 +73,7 @@ def lay_scene(patch: Patch, lamps: tuple[Lamp, ...], *, times: int = 1, hidden=N
         off_axis=off_axis[:, inside],
         across=np.stack([x / np.abs(x).max(), y / np.abs(y).max()]),
         lamps=lamps,
+        holds=tuple(holds),
         area=(grid.cell_mm / UNIT_CELL_MM) ** 2,
     )
 

@@ -15,37 +15,40 @@ from scipy import ndimage, sparse
 from lightcheck.grid import frozen
 from lightcheck.lamp import Lamp
 from lightcheck.patch import Patch
+from lightcheck.relief.hold import Hold
 from lightcheck.relief.nuisance import KNOTS, Nuisances, describe
 from lightcheck.relief.product import LampFound, Relief
 from lightcheck.relief.scene import Scene, coarser, lay_scene
-from lightcheck.relief.system import ROBUST, Guess, System, advance
+from lightcheck.relief.system import ROBUST, Guess, System, advance, beyond
 from lightcheck.shade import Facing, cast_shadow
 
 MOST_HEIGHT_DOUBT = 0.05  # share of a lamp's height that the solve may shift it by
 FAIRNESS = 60.0  # weight of the height of a unit cell near zero, 1/mm^2
-NARROW_MM, WIDE_MM, NARROWING = 0.01, 0.3, 0.75
+NARROW_MM, WIDE_MM, NARROWING = 0.01, 0.3, 0.85
 LENIENT = 40.0  # sigmas: what a rough first solution leaves over is no outlier yet
-COARSE_STEPS, FINE_STEPS = 16, 2
+COARSE_STEPS, FINE_STEPS = 40, 2
+STRIDE = 1.8  # length of a coarse step over that of a plain one
 COARSE_TIMES = 2
 DRAWS = 64
 DRAWN_BENDING = 2e5  # planed wood has no streaks a cell wide: draws are not let have them either
 DRAWN_BENDING_ONE = 3e3  # but grain has, and in one photo grain is what is taken for height
 
 
-def solve(patch: Patch, lamps: tuple[Lamp, ...], *, seed: int = 0) -> Relief:
+def solve(patch: Patch, lamps: tuple[Lamp, ...], *, holds: tuple[Hold, ...] = (), seed: int = 0) -> Relief:
     """Heights, their draws and everything that was found on the way.
 
-    lamps: one per shot of the patch, none of them off.
+    lamps: one per shot of the patch, none of them off.  holds: templates laid on the patch.
     """
     typed = lamps
     lamps, stretch = _sure_of_height(lamps)
-    coarse = lay_scene(patch, lamps, times=COARSE_TIMES)
+    coarse = lay_scene(patch, lamps, holds=holds, times=COARSE_TIMES)
     nuisances = describe(coarse)
     guess = _first(coarse, nuisances)
     for step in range(COARSE_STEPS):
         robust = max(ROBUST, LENIENT * NARROWING**step)
-        guess, _ = advance(coarse, nuisances, guess, _height_weight(guess.z, step), robust=robust)
-    scene = lay_scene(patch, lamps, hidden=_hidden(patch, coarse, guess, lamps))
+        better, _ = advance(coarse, nuisances, guess, _height_weight(guess.z, step), robust=robust)
+        guess = beyond(guess, better, nuisances, times=STRIDE)
+    scene = lay_scene(patch, lamps, holds=holds, hidden=_hidden(patch, coarse, guess, lamps))
     guess = _refined(guess, coarse.cells, scene)
     nuisances = describe(scene)
     for step in range(FINE_STEPS):

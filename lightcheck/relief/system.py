@@ -10,12 +10,13 @@ for tone varies by a few per cent only.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
+from lightcheck.relief.hold import held
 from lightcheck.relief.nuisance import RESPONSE_RANGE, Nuisances
 from lightcheck.relief.scene import Scene
 from lightcheck.shade import light_on
@@ -24,8 +25,13 @@ DATA_SIGMA = 0.025  # of log light in a unit cell: noise, and what the columns l
 TONE_SCATTER = 0.3  # of the wood's tone: 6 % widened for grain that is alike over many cells
 BENDING = 3e4  # weight of squared curvature in a unit cell, mm^2
 ROBUST = 3.0  # residuals beyond so many sigmas lose weight
-MOST_AMBIENT = 0.6
-MOST_LAMP_SIGMAS = 10.0  # keeps the first, rough steps from throwing a lamp across the shop
+# Lamps in sigmas: keeps the first, rough steps from throwing one across the shop. Height: a factor less one.
+RANGES = {
+    "ambient": (0.0, 0.6),
+    "lamp": (-10.0, 10.0),
+    "response": RESPONSE_RANGE,
+    "height": (-0.6, 1.5),
+}
 
 
 @dataclass(slots=True, kw_only=True)
@@ -33,7 +39,8 @@ class Guess:
     """What is known so far; each step makes a better one.
 
     z: (n,) heights without the base's share.  b: (m,) nuisances.  trust: (s, n) robust weights.
-    left: (s, n) residual of the log light.
+    left: (s, n) residual of the log light.  held: (k,) robust weights of the templates' equations,
+    None before the first step.
     """
 
     z: np.ndarray
@@ -41,6 +48,7 @@ class Guess:
     trust: np.ndarray
     left: np.ndarray
     scatter: float = np.nan
+    held: np.ndarray | None = None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -71,7 +79,11 @@ class Step:
         scene, cells = self.scene, self.scene.cells
         total = self.guess.z + self.nuisances.bowls.T @ self.b["base"]
         moved = np.einsum("sij,sj->si", self.nuisances.lamp_root, self.b["lamp"].reshape(-1, 3))
-        places = np.array([lamp.place_mm for lamp in scene.lamps]) + moved
+        typed = np.array([lamp.place_mm for lamp in scene.lamps])
+        self.typed_up = np.where(scene.rakes, typed[:, 2], 0.0)
+        places = typed + moved
+        if "height" in self.b:
+            places[:, 2] += self.b["height"][0] * self.typed_up
         slopes = cells.by_x @ total, cells.by_y @ total
         self.lights = [light_on(scene.facing, place, total, *slopes) for place in places]
         logs = np.array([light.log for light in self.lights])
@@ -131,7 +143,14 @@ class Step:
                 made.append(column)
         flat = [self.project(c).ravel() for c in made]
         flat += [np.concatenate([r @ bowl for r in rows]) for bowl in own.bowls]
-        return np.stack(flat, axis=1)
+        if "height" in self.b:
+            higher = [
+                s * up * light.by_lamp[:, 2]
+                for s, up, light in zip(self.share, self.typed_up, self.lights, strict=True)
+            ]
+            flat.append(self.project(np.array(higher)).ravel())
+        seats = np.zeros((len(flat[0]), 3 * len(self.scene.holds)))
+        return np.concatenate([np.stack(flat, axis=1), seats], axis=1)
 
     def target(self, rows: list, columns: np.ndarray) -> np.ndarray:
         """Right side, written for the unknowns themselves and not for their changes."""
@@ -139,8 +158,18 @@ class Step:
         curved = self.scene.measured + np.tensordot(self.b["response"], own.response, (0, 0))
         target = self.project(curved - self.model).ravel()
         target = target + np.concatenate([r @ self.guess.z for r in rows])
-        moving = np.isin(own.group, ("response", "ambient", "lamp", "base"))
+        moving = np.isin(own.group, ("response", "ambient", "lamp", "base", "height"))
         return target + columns[:, moving] @ b[moving]
+
+    def templates(self) -> tuple:
+        """Equations of the templates, (k, n), (k, m) and (k,): linear as they stand."""
+        own, equations = self.nuisances, held(self.scene.holds, self.scene.cells)
+        trust = np.ones(len(equations.reading)) if self.guess.held is None else self.guess.held
+        root = np.sqrt(trust)
+        columns = np.zeros((len(root), len(own.group)))
+        columns[:, own.of("base")] = equations.rows @ own.bowls.T
+        columns[:, own.of("seat")] = equations.seat
+        return sparse.diags_array(root) @ equations.rows, root[:, None] * columns, root * equations.reading
 
 
 def advance(
@@ -160,6 +189,11 @@ def advance(
     rows = step.rows()
     columns = step.columns(rows)
     target = step.target(rows, columns)
+    shading = len(target)
+    if scene.holds:
+        held_rows, held_columns, reading = step.templates()
+        rows = [*rows, held_rows]
+        columns, target = np.concatenate([columns, held_columns]), np.concatenate([target, reading])
     matrix = sum(r.T @ r for r in rows) + sparse.diags_array(height_weight * scene.area)
     matrix = (matrix + bending * scene.area * scene.cells.bend).tocsc()
     factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}, diag_pivot_thresh=0.0)
@@ -180,8 +214,22 @@ def advance(
         height_weight=height_weight,
         prior=prior,
     )
-    left = (target - columns @ b).reshape(len(rows), -1) - np.array([r @ z for r in rows])
-    return _judged(step, z, b, left[:-1], robust), system
+    left = target - columns @ b - stacked.T @ z
+    better = _judged(step, z, b, left[:shading].reshape(-1, len(z))[:-1], robust)
+    if scene.holds:
+        before = 1.0 if guess.held is None else guess.held
+        better.held = 1 / (1 + left[shading:] ** 2 / (before * robust**2))
+    return better, system
+
+
+def beyond(guess: Guess, better: Guess, nuisances: Nuisances, *, times: float) -> Guess:
+    """A step `times` as long as from `guess` to `better`.
+
+    A reweighted step is always too short, most of all along what the photos hardly tell; up to twice its
+    length it still leads downhill.
+    """
+    b = guess.b + times * (better.b - guess.b)
+    return replace(better, z=guess.z + times * (better.z - guess.z), b=_within(b, nuisances))
 
 
 def _bounded(square, right, prior, nuisances: Nuisances):
@@ -194,12 +242,16 @@ def _bounded(square, right, prior, nuisances: Nuisances):
         prior = np.where(ambient, 1e12, prior)
         inner = np.linalg.inv(square + np.diag(prior))
         b = inner @ right
-    b[ambient] = np.clip(b[ambient], 0, MOST_AMBIENT)
-    lamp = nuisances.of("lamp")
-    b[lamp] = np.clip(b[lamp], -MOST_LAMP_SIGMAS, MOST_LAMP_SIGMAS)
-    curve = nuisances.of("response")
-    b[curve] = np.clip(b[curve], *RESPONSE_RANGE)
-    return b, inner, prior
+    return _within(b, nuisances), inner, prior
+
+
+def _within(b: np.ndarray, nuisances: Nuisances) -> np.ndarray:
+    """Nuisances held within their ranges."""
+    b = b.copy()
+    for name, (low, high) in RANGES.items():
+        mine = nuisances.of(name)
+        b[mine] = np.clip(b[mine], low, high)
+    return b
 
 
 def _judged(step: Step, z: np.ndarray, b: np.ndarray, left: np.ndarray, robust: float) -> Guess:

@@ -4,7 +4,7 @@ For the demo, the tests and calibration. It shares no code with the measuring si
 on it. All boards, phones and lamps are invented.
 """
 
-from lightcheck.specimen.board import Board, Hump, Wave, card_board, card_square_mm, random_board
+from lightcheck.specimen.board import Board, Hump, Plateau, Wave, card_board, card_square_mm, random_board
 from lightcheck.specimen.light import Light, light_on
 from lightcheck.specimen.phone import Phone, Pose, hand_held
 from lightcheck.specimen.picture import Snap, photograph, snap, srgb_encode
@@ -25,6 +25,7 @@ __all__ = [
     "Hump",
     "Light",
     "Phone",
+    "Plateau",
     "Pose",
     "Snap",
     "Wave",

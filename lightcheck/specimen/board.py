@@ -16,6 +16,8 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from lightcheck.specimen.shapes import Hump, Plateau, Wave, hump, plateau, wave
+
 CARD_SQUARES = (5, 3)  # columns, rows of a card
 MARKERS_PER_CARD = 7
 SMALL_CARDS_FROM = 20  # these numbers are printed at half size
@@ -26,41 +28,12 @@ _STEEPEST = 0.03  # hump flanks: steeper than this is a step, not unfairness
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Hump:
-    """A Gaussian bump. height_mm is + for a hump, - for a hollow.
-
-    long_mm, short_mm: standard deviations along its two axes.  turn_rad: its long axis, from +x
-    towards +y.
-    """
-
-    x_mm: float
-    y_mm: float
-    height_mm: float
-    long_mm: float
-    short_mm: float
-    turn_rad: float = 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wave:
-    """height_mm * sin(2 pi s / length_mm + phase_rad), s running at turn_rad from +x.
-
-    height_mm is the amplitude: half of crest to trough.
-    """
-
-    height_mm: float
-    length_mm: float
-    turn_rad: float = 0.0
-    phase_rad: float = 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
     """A board with cards lying on it.
 
     width_mm, depth_mm: size along x and y.  radius_mm: of a barrel whose axis lies along x, crown
     up (inf: flat).  twist_per_mm: wind, z = twist x y. [1/mm]
-    humps, waves: what lies on the base shape.  tracks_mm: depth of the tracks of a cambered plane
+    humps, waves, plateaus: what lies on the base shape.  tracks_mm: depth of the tracks of a cambered plane
     iron.  cards: (number, x_mm, y_mm, turn_rad) of each card, its middle and the way its long side
     points. Keep the mean of their middles at (0, 0): it is the origin.
     gloss: share of the light that a satin finish sends off as a broad glint (0: bare wood).
@@ -73,6 +46,7 @@ class Board:
     twist_per_mm: float = 0.0
     humps: tuple[Hump, ...] = ()
     waves: tuple[Wave, ...] = ()
+    plateaus: tuple[Plateau, ...] = ()
     tracks_mm: float = 0.02
     cards: tuple[tuple[int, float, float, float], ...] = _PLAIN_CARDS
     gloss: float = 0.0
@@ -196,28 +170,12 @@ def _height(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Height above the base and its slopes along x and y."""
     x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-    parts = [_hump(h, x, y) for h in board.humps] + [_wave(w, x, y) for w in board.waves]
+    parts = [hump(h, x, y) for h in board.humps] + [wave(w, x, y) for w in board.waves]
+    parts += [plateau(p, x, y) for p in board.plateaus]
     if tracks and board.tracks_mm:
         parts.append(_tracks(board, x, y))
     level = np.zeros(x.shape)
     return tuple(sum((part[i] for part in parts), start=level) for i in range(3))
-
-
-def _hump(hump: Hump, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, ...]:
-    c, s = math.cos(hump.turn_rad), math.sin(hump.turn_rad)
-    p = ((x - hump.x_mm) * c + (y - hump.y_mm) * s) / hump.long_mm
-    q = ((y - hump.y_mm) * c - (x - hump.x_mm) * s) / hump.short_mm
-    z = hump.height_mm * np.exp(-0.5 * (p**2 + q**2))
-    along, across = -z * p / hump.long_mm, -z * q / hump.short_mm
-    return z, along * c - across * s, along * s + across * c
-
-
-def _wave(wave: Wave, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, ...]:
-    c, s = math.cos(wave.turn_rad), math.sin(wave.turn_rad)
-    turns = 2 * math.pi / wave.length_mm
-    phase = turns * (x * c + y * s) + wave.phase_rad
-    slope = wave.height_mm * turns * np.cos(phase)
-    return wave.height_mm * np.sin(phase), slope * c, slope * s
 
 
 def _tracks(board: Board, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, ...]:

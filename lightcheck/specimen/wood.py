@@ -46,7 +46,7 @@ class Sheet:
 
 def sheet(board: Board) -> Sheet:
     """Wood with its cards on it; the same for any heights."""
-    return _sheet(replace(board, humps=(), waves=(), tracks_mm=0.0, twist_per_mm=0.0, gloss=0.0))
+    return _sheet(replace(board, humps=(), waves=(), plateaus=(), tracks_mm=0.0, twist_per_mm=0.0, gloss=0.0))
 
 
 @lru_cache(maxsize=2)
