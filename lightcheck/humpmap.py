@@ -6,14 +6,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lightcheck import card, fair, lamp, photo, spots
+from lightcheck import card, fair, lamp, photo, spots, template
 from lightcheck.errors import LightcheckError
 from lightcheck.fair import FairSurface
 from lightcheck.grid import frozen
 from lightcheck.lamp import Lamp, LampSpec
 from lightcheck.patch import Patch, lay_out, lay_out_square_on
 from lightcheck.photo import Photo
-from lightcheck.relief import Relief, solve
+from lightcheck.relief import Hold, Relief, hang, line, solve
 from lightcheck.spots import Spot
 
 LEAST_CONTRAST = 0.0045  # of light, peak: below this a hump cannot be told from grain and gain
@@ -22,6 +22,8 @@ LEAST_LAMP_SHARE = 0.15  # of a cell's light that must be the lamp's, after ambi
 # Ambient light and the curve's scale can stand in for each other, so only clear cases are told.
 MUCH_AMBIENT, ODD_RESPONSE = 0.3, 1.4
 LEAST_SEEN, MUCH_UNSEEN = 0.1, 0.05  # shares of the wood: refused below the one, told beyond the other
+ODD_HEIGHT = 0.08  # share of a lamp's height: a tape is read better than this
+HALF_TRUST, MUCH_THROWN = 0.5, 0.25  # of a template's places, and the share of its line
 SAME_WOOD = 0.2  # likeness of the grain below which two photos show different wood
 
 
@@ -32,6 +34,7 @@ class Recipe:
     photos: paths as typed.  lamps: as typed, one per photo.  longest_mm: longest hump that still counts,
     along x and across it.  least_mm: least height worth listing.  scale_mm_px: instead of cards.
     measured_mm: x and y of the printed 100 mm ruler.  card_thickness_mm: of stiff cards, 0 for paper.
+    templates: readings with their places, as typed.
     """
 
     photos: tuple[str, ...]
@@ -41,6 +44,7 @@ class Recipe:
     scale_mm_px: float | None = None
     measured_mm: tuple[float, float] = (100.0, 100.0)
     card_thickness_mm: float = 0.0
+    templates: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +52,7 @@ class HumpMap:
     """The result for one patch.
 
     photos: all of them, lamp-off frames too, in the order typed.  warnings: sentences for the reader.
+    without_mm: (ny, nx) heights as they would be without the templates, None where there are none.
     """
 
     recipe: Recipe
@@ -57,19 +62,23 @@ class HumpMap:
     fair: FairSurface
     spots: tuple[Spot, ...]
     warnings: tuple[str, ...]
+    without_mm: np.ndarray | None = None
 
 
 def make(recipe: Recipe) -> HumpMap:
     """The walk from photos to spots. Refuses as each stage refuses, before anything is written."""
     specs = _specs(recipe)
+    readings = tuple((line.read(text), template.read(line.read(text).folder)) for text in recipe.templates)
     photos = tuple(photo.load(path) for path in recipe.photos)
     patch = _patch(recipe, photos, specs)
     lamps = _lamps(specs, patch)
     _refuse_high(lamps, recipe)
     patch, lamps = _lit_only(patch, lamps, photos)
     _refuse_blind(patch)
-    relief = solve(patch, lamps)
+    holds = _holds(readings, patch)
+    relief, alone = hang(patch, lamps, holds) if holds else (solve(patch, lamps), None)
     surface = fair.surface(relief, longest_mm=recipe.longest_mm)
+    without = fair.surface(alone, longest_mm=recipe.longest_mm) if alone else None
     return HumpMap(
         recipe=recipe,
         photos=photos,
@@ -78,6 +87,7 @@ def make(recipe: Recipe) -> HumpMap:
         fair=surface,
         spots=spots.find(patch, relief, surface, least_mm=recipe.least_mm),
         warnings=tuple(_warnings(photos, patch, relief)),
+        without_mm=without.height_mm if without else None,
     )
 
 
@@ -124,6 +134,25 @@ def _lamps(specs: tuple[LampSpec, ...], patch: Patch) -> tuple[Lamp, ...]:
         lamp.place(s, centres_mm=centres, eye_mm=getattr(v, "eye_mm", np.array([0, 0, 1.2 * wide])))
         for s, v in zip(specs, patch.views, strict=True)
     )
+
+
+def _holds(readings: tuple, patch: Patch) -> tuple[Hold, ...]:
+    """Templates laid on the patch. Refuses one whose line misses it."""
+    holds = []
+    for spec, daylight in readings:
+        where = line.place(spec, patch.cards)
+        laid = line.hold(daylight, where, patch.base, name=spec.text)
+        row, column = patch.grid.index(laid.x_mm, laid.y_mm)
+        rows, columns = patch.inside.shape
+        on = (row >= 0) & (row <= rows - 1) & (column >= 0) & (column <= columns - 1)
+        on[on] = patch.inside[np.round(row[on]).astype(int), np.round(column[on]).astype(int)]
+        if on.sum() < line.LEAST_POINTS:
+            raise LightcheckError(
+                f"The template '{spec.text}' does not lie on this patch.",
+                "Check the line, and at=..., the place of the template's own origin along it.",
+            )
+        holds.append(laid)
+    return tuple(holds)
 
 
 def _refuse_high(lamps: tuple[Lamp, ...], recipe: Recipe) -> None:
@@ -209,6 +238,23 @@ def _warnings(photos: tuple[Photo, ...], patch: Patch, relief: Relief):
         yield f"About {relief.ambient_share:.0%} of the light is not the lamp's: darken the room."
     if max(relief.response) > ODD_RESPONSE or min(relief.response) < 1 / ODD_RESPONSE:
         yield "The phone's tone curve is far from the standard one; this was measured and allowed for."
+    yield from _template_warnings(relief)
     places = [a.spec for a in relief.lamps if a.kind == "lamp"]
     if len(set(places)) < len(places):
         yield "Two photos were given the same lamp place: was the lamp moved between them?"
+
+
+def _template_warnings(relief: Relief):
+    """Where templates and light disagree."""
+    if abs(relief.height_factor - 1) > max(ODD_HEIGHT, 2 * relief.height_factor_sigma):
+        yield (
+            f"By the templates the lamps stood at {relief.height_factor:.2f} of the height typed (give or "
+            f"take {relief.height_factor_sigma:.2f}); heights follow the templates. Measure the lamp again."
+        )
+    for hold in relief.holds:
+        thrown = float(np.mean(hold.trust < HALF_TRUST))
+        if thrown > MUCH_THROWN:
+            yield (
+                f"The template {hold.name} disagrees with the light along {thrown:.0%} of its line, by up to "
+                f"{np.abs(hold.left_mm).max():.2f} mm: check where it stood and which way it faced."
+            )

@@ -47,6 +47,11 @@ RULER_RANGE_MM = (80.0, 125.0)  # a print further from 100 mm than this was not 
     "--card-thickness", type=Length(or_equal=True), default="0mm", show_default=True,
     help="Of cards glued to something stiff; 0mm for paper.",
 )  # fmt: skip
+@click.option(
+    "--template", "templates", multiple=True, metavar="READING/@LINE",
+    help="Hang the heights on a template: a folder of lightcheck daylight, and where it stood: "
+    "d3/@card0-card1, d3/@x=120mm, d3/@y=-70mm; add ,at=40mm for the place of its origin on that line.",
+)  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, default=False, help="Print map.json on stdout.")
 @force_option
 @talk_options
@@ -95,6 +100,7 @@ def _recipe(photos, lamps, choices):
         scale_mm_px=choices["scale"],
         measured_mm=measured,
         card_thickness_mm=choices["card_thickness"],
+        templates=tuple(choices["templates"]),
     )
 
 

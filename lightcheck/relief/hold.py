@@ -17,13 +17,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from lightcheck.grid import frozen
 from lightcheck.relief.cells import Cells
 
 STEP_MM = 8.0  # one equation per so much of the line: readings nearer than a cell say the same
+ALIKE_MM = 40.0  # errors of a reading are alike over so much of the edge: own estimate
 LEAST_SIGMA_MM = 0.02  # wood's own surface under a line and a patch of cells
 SEAT_SIGMA = (20.0, 0.1, 3.0)  # lift in mm, rock, slide in mm: unknown, unknown, placed by eye
-SEATED_SIGMA = (0.3, 0.002, 1.5)  # on marks: own estimate of how well a pencil line is met
 LEAST_POINTS = 6
 
 
@@ -33,6 +32,7 @@ class Hold:
 
     x_mm, y_mm: (k,) places.  reading_mm: (k,) wood's height over the base, but for lift, rock and
     slide.  sigma_mm: (k,).  seat: (k, 3) what lift, rock and slide do to the reading.  seat_sigma: (3,).
+    trust: (k,) weight of each place, None where all count in full.
     """
 
     name: str
@@ -42,6 +42,12 @@ class Hold:
     sigma_mm: np.ndarray
     seat: np.ndarray
     seat_sigma: np.ndarray
+    trust: np.ndarray | None = None
+
+    @property
+    def trusted_sigma_mm(self) -> np.ndarray:
+        """(k,) sigma, wider where a place is trusted less."""
+        return self.sigma_mm if self.trust is None else self.sigma_mm / np.sqrt(self.trust)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,30 +55,35 @@ class Held:
     """All holds on the cells of a scene, each row over its sigma: rows z + seat b = reading.
 
     rows: (k, n).  seat: (k, 3 h).  reading: (k,).  owner: (k,) which hold a row belongs to.
+    place: (k,) which of that hold's places.
     """
 
     rows: sparse.csr_array
     seat: np.ndarray
     reading: np.ndarray
     owner: np.ndarray
+    place: np.ndarray
 
 
 def held(holds: tuple[Hold, ...], cells: Cells) -> Held:
     """Equations of the holds on these cells; places off the cells are left out."""
-    rows, seats, readings, owners = [], [], [], []
+    rows, seats, readings, owners, places = [], [], [], [], []
     for number, hold in enumerate(holds):
         weights, on = _between(cells, hold.x_mm, hold.y_mm)
+        sigma = hold.trusted_sigma_mm[on]
         seat = np.zeros((on.sum(), 3 * len(holds)))
-        seat[:, 3 * number : 3 * number + 3] = -hold.seat[on] / hold.sigma_mm[on, None]
-        rows.append(sparse.diags_array(1 / hold.sigma_mm[on]) @ weights[on])
+        seat[:, 3 * number : 3 * number + 3] = -hold.seat[on] / sigma[:, None]
+        rows.append(sparse.diags_array(1 / sigma) @ weights[on])
         seats.append(seat)
-        readings.append(hold.reading_mm[on] / hold.sigma_mm[on])
+        readings.append(hold.reading_mm[on] / sigma)
         owners.append(np.full(on.sum(), number))
+        places.append(np.flatnonzero(on))
     return Held(
         rows=sparse.vstack(rows).tocsr() if rows else sparse.csr_array((0, cells.count)),
         seat=np.concatenate(seats) if seats else np.zeros((0, 0)),
         reading=np.concatenate(readings) if readings else np.zeros(0),
         owner=np.concatenate(owners) if owners else np.zeros(0, int),
+        place=np.concatenate(places) if places else np.zeros(0, int),
     )
 
 

@@ -7,7 +7,6 @@
     lamp       where each lamp really stood, within what a tape and a side word are worth
     base       what the cards missed of the base's curvature
     tone       wood that is darker on one side of the patch than on the other
-    height     one factor on all lamps' heights, free only where templates hold the relief
     seat       lift, rock and slide of each template
 
 Each has an honest prior and the data choose. Cutting polynomials off the data beforehand costs two to
@@ -35,7 +34,6 @@ AMBIENT = 0.04  # share of the lamp's median light in a darkened shop: own estim
 AMBIENT_SIGMA = 0.05  # share of the lamp's median light
 CURVATURE_SIGMA_MM = 0.1  # over the half size of the patch
 TONE_DEGREES = (1, 2, 3)
-HEIGHT_SIGMA = 0.25  # share by which a tape may have been misread
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,8 +72,8 @@ def describe(scene: Scene) -> Nuisances:
     )
     sigmas += [CURVATURE_SIGMA_MM] * 3
     if scene.holds:
-        names += ["height"] + ["seat"] * 3 * len(scene.holds)
-        sigmas += [HEIGHT_SIGMA, *(s for hold in scene.holds for s in hold.seat_sigma)]
+        names += ["seat"] * 3 * len(scene.holds)
+        sigmas += [s for hold in scene.holds for s in hold.seat_sigma]
     x, y = scene.across
     roots = [np.linalg.cholesky(lamp.cov_mm2 + 1e-9 * np.eye(3)) for lamp in scene.lamps]
     return Nuisances(

@@ -20,6 +20,22 @@ class LampFound:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HoldFound:
+    """A template in the solve. x_mm, y_mm: (k,) places.  left_mm: (k,) reading less relief, after the
+    template's own lift, rock and slide.  trust: (k,) weight of each place, 1 full, 0 thrown out.
+    slide_mm, slide_sigma_mm: how far it stood along its line from where it was said to stand.
+    """
+
+    name: str
+    x_mm: np.ndarray
+    y_mm: np.ndarray
+    left_mm: np.ndarray
+    trust: np.ndarray
+    slide_mm: float
+    slide_sigma_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Relief:
     """Heights over the base.
 
@@ -29,6 +45,8 @@ class Relief:
     response: slope of the phone's curve against the standard one, dark to light (1 = standard).
     ambient_share: light that is not the lamp's over the lamp's median light.
     noise: robust scatter of the log light about the solution.
+    holds: templates that held it.  height_factor, height_factor_sigma: of all lamps' heights as typed;
+    found from the templates, 1 and 0 without any.
     """
 
     grid: Grid
@@ -40,3 +58,6 @@ class Relief:
     response: tuple[float, ...]
     ambient_share: float
     noise: float
+    holds: tuple[HoldFound, ...] = ()
+    height_factor: float = 1.0
+    height_factor_sigma: float = 0.0

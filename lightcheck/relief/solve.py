@@ -15,9 +15,9 @@ from scipy import ndimage, sparse
 from lightcheck.grid import frozen
 from lightcheck.lamp import Lamp
 from lightcheck.patch import Patch
-from lightcheck.relief.hold import Hold
+from lightcheck.relief.hold import Hold, held
 from lightcheck.relief.nuisance import KNOTS, Nuisances, describe
-from lightcheck.relief.product import LampFound, Relief
+from lightcheck.relief.product import HoldFound, LampFound, Relief
 from lightcheck.relief.scene import Scene, coarser, lay_scene
 from lightcheck.relief.system import ROBUST, Guess, System, advance, beyond
 from lightcheck.shade import Facing, cast_shadow
@@ -28,6 +28,8 @@ NARROW_MM, WIDE_MM, NARROWING = 0.01, 0.3, 0.85
 LENIENT = 40.0  # sigmas: what a rough first solution leaves over is no outlier yet
 COARSE_STEPS, FINE_STEPS = 40, 2
 STRIDE = 1.8  # length of a coarse step over that of a plain one
+NARROW_STEPS, AT_REST_MM = 24, 5e-4  # the prior has narrowed; rms move that is none
+LENGTHENING = 1.2  # from one step to the next, after a step that turned back was cut to a plain one
 COARSE_TIMES = 2
 DRAWS = 64
 DRAWN_BENDING = 2e5  # planed wood has no streaks a cell wide: draws are not let have them either
@@ -43,11 +45,7 @@ def solve(patch: Patch, lamps: tuple[Lamp, ...], *, holds: tuple[Hold, ...] = ()
     lamps, stretch = _sure_of_height(lamps)
     coarse = lay_scene(patch, lamps, holds=holds, times=COARSE_TIMES)
     nuisances = describe(coarse)
-    guess = _first(coarse, nuisances)
-    for step in range(COARSE_STEPS):
-        robust = max(ROBUST, LENIENT * NARROWING**step)
-        better, _ = advance(coarse, nuisances, guess, _height_weight(guess.z, step), robust=robust)
-        guess = beyond(guess, better, nuisances, times=STRIDE)
+    guess = _settled(coarse, nuisances)
     scene = lay_scene(patch, lamps, holds=holds, hidden=_hidden(patch, coarse, guess, lamps))
     guess = _refined(guess, coarse.cells, scene)
     nuisances = describe(scene)
@@ -58,7 +56,8 @@ def solve(patch: Patch, lamps: tuple[Lamp, ...], *, holds: tuple[Hold, ...] = ()
     _, system = advance(scene, nuisances, guess, weight, bending=bending)
     rng = np.random.default_rng(seed)
     draws = _draws(scene, nuisances, (guess, system, bending), rng)
-    draws *= np.exp(stretch * rng.standard_normal((DRAWS, 1)))
+    if not holds:
+        draws *= np.exp(stretch * rng.standard_normal((DRAWS, 1)))
     relief = _relief(patch, scene, nuisances, guess, draws, system)
     return replace(relief, lamps=tuple(map(_all_doubt, relief.lamps, typed, lamps)))
 
@@ -85,6 +84,20 @@ def _all_doubt(found: LampFound, typed: Lamp, held: Lamp) -> LampFound:
     """A lamp as found, with the doubt of its height that was kept out of the solve."""
     kept_out = np.diag(typed.cov_mm2) - np.diag(held.cov_mm2)
     return replace(found, sigma_mm=frozen(np.sqrt(found.sigma_mm**2 + np.maximum(kept_out, 0.0))))
+
+
+def _settled(scene: Scene, nuisances: Nuisances) -> Guess:
+    """Where the coarse steps come to rest. Steps are long ones until two in a row turn back."""
+    guess, stride, before = _first(scene, nuisances), STRIDE, 0.0
+    for step in range(COARSE_STEPS):
+        robust = max(ROBUST, LENIENT * NARROWING**step)
+        better, _ = advance(scene, nuisances, guess, _height_weight(guess.z, step), robust=robust)
+        move = better.z - guess.z
+        stride = min(STRIDE, LENGTHENING * stride) if np.sum(move * before) >= 0 else 1.0
+        guess, before = beyond(guess, better, nuisances, times=stride), move
+        if step >= NARROW_STEPS and np.sqrt(np.mean(move**2)) < AT_REST_MM:
+            break
+    return guess
 
 
 def _first(scene: Scene, nuisances: Nuisances) -> Guess:
@@ -174,7 +187,33 @@ def _relief(patch: Patch, scene: Scene, nuisances: Nuisances, guess: Guess, draw
         response=tuple(float(1 / (1 + r)) for r in guess.b[nuisances.of("response")]) or (1.0,) * KNOTS,
         ambient_share=float(guess.b[nuisances.of("ambient")][0]),
         noise=guess.scatter,
+        holds=_holds(scene, nuisances, guess, system),
     )
+
+
+def _holds(scene: Scene, nuisances: Nuisances, guess: Guess, system: System) -> tuple[HoldFound, ...]:
+    """Each template with what it left over and how far it was off its line."""
+    if not scene.holds:
+        return ()
+    equations = held(scene.holds, scene.cells)
+    seats = np.flatnonzero(nuisances.of("seat")).reshape(-1, 3)
+    total = guess.z + nuisances.bowls.T @ guess.b[nuisances.of("base")]
+    left = equations.reading - equations.rows @ total - equations.seat @ guess.b[seats.ravel()]
+    found = []
+    for number, (hold, seat) in enumerate(zip(scene.holds, seats, strict=True)):
+        mine, at = equations.owner == number, equations.place[equations.owner == number]
+        found.append(
+            HoldFound(
+                name=hold.name,
+                x_mm=frozen(hold.x_mm[at]),
+                y_mm=frozen(hold.y_mm[at]),
+                left_mm=frozen(left[mine] * hold.trusted_sigma_mm[at]),
+                trust=frozen(np.ones(len(at)) if hold.trust is None else hold.trust[at]),
+                slide_mm=float(guess.b[seat[2]]),
+                slide_sigma_mm=float(np.sqrt(system.inner[seat[2], seat[2]])),
+            )
+        )
+    return tuple(found)
 
 
 def _lamps(scene: Scene, nuisances: Nuisances, guess: Guess, system: System) -> tuple[LampFound, ...]:

@@ -25,12 +25,11 @@ DATA_SIGMA = 0.025  # of log light in a unit cell: noise, and what the columns l
 TONE_SCATTER = 0.3  # of the wood's tone: 6 % widened for grain that is alike over many cells
 BENDING = 3e4  # weight of squared curvature in a unit cell, mm^2
 ROBUST = 3.0  # residuals beyond so many sigmas lose weight
-# Lamps in sigmas: keeps the first, rough steps from throwing one across the shop. Height: a factor less one.
+# Lamps in sigmas: keeps the first, rough steps from throwing one across the shop.
 RANGES = {
     "ambient": (0.0, 0.6),
     "lamp": (-10.0, 10.0),
     "response": RESPONSE_RANGE,
-    "height": (-0.6, 1.5),
 }
 
 
@@ -39,8 +38,7 @@ class Guess:
     """What is known so far; each step makes a better one.
 
     z: (n,) heights without the base's share.  b: (m,) nuisances.  trust: (s, n) robust weights.
-    left: (s, n) residual of the log light.  held: (k,) robust weights of the templates' equations,
-    None before the first step.
+    left: (s, n) residual of the log light.
     """
 
     z: np.ndarray
@@ -48,7 +46,6 @@ class Guess:
     trust: np.ndarray
     left: np.ndarray
     scatter: float = np.nan
-    held: np.ndarray | None = None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -79,11 +76,7 @@ class Step:
         scene, cells = self.scene, self.scene.cells
         total = self.guess.z + self.nuisances.bowls.T @ self.b["base"]
         moved = np.einsum("sij,sj->si", self.nuisances.lamp_root, self.b["lamp"].reshape(-1, 3))
-        typed = np.array([lamp.place_mm for lamp in scene.lamps])
-        self.typed_up = np.where(scene.rakes, typed[:, 2], 0.0)
-        places = typed + moved
-        if "height" in self.b:
-            places[:, 2] += self.b["height"][0] * self.typed_up
+        places = np.array([lamp.place_mm for lamp in scene.lamps]) + moved
         slopes = cells.by_x @ total, cells.by_y @ total
         self.lights = [light_on(scene.facing, place, total, *slopes) for place in places]
         logs = np.array([light.log for light in self.lights])
@@ -143,12 +136,6 @@ class Step:
                 made.append(column)
         flat = [self.project(c).ravel() for c in made]
         flat += [np.concatenate([r @ bowl for r in rows]) for bowl in own.bowls]
-        if "height" in self.b:
-            higher = [
-                s * up * light.by_lamp[:, 2]
-                for s, up, light in zip(self.share, self.typed_up, self.lights, strict=True)
-            ]
-            flat.append(self.project(np.array(higher)).ravel())
         seats = np.zeros((len(flat[0]), 3 * len(self.scene.holds)))
         return np.concatenate([np.stack(flat, axis=1), seats], axis=1)
 
@@ -158,18 +145,16 @@ class Step:
         curved = self.scene.measured + np.tensordot(self.b["response"], own.response, (0, 0))
         target = self.project(curved - self.model).ravel()
         target = target + np.concatenate([r @ self.guess.z for r in rows])
-        moving = np.isin(own.group, ("response", "ambient", "lamp", "base", "height"))
+        moving = np.isin(own.group, ("response", "ambient", "lamp", "base"))
         return target + columns[:, moving] @ b[moving]
 
     def templates(self) -> tuple:
         """Equations of the templates, (k, n), (k, m) and (k,): linear as they stand."""
         own, equations = self.nuisances, held(self.scene.holds, self.scene.cells)
-        trust = np.ones(len(equations.reading)) if self.guess.held is None else self.guess.held
-        root = np.sqrt(trust)
-        columns = np.zeros((len(root), len(own.group)))
+        columns = np.zeros((len(equations.reading), len(own.group)))
         columns[:, own.of("base")] = equations.rows @ own.bowls.T
         columns[:, own.of("seat")] = equations.seat
-        return sparse.diags_array(root) @ equations.rows, root[:, None] * columns, root * equations.reading
+        return equations.rows, columns, equations.reading
 
 
 def advance(
@@ -215,11 +200,7 @@ def advance(
         prior=prior,
     )
     left = target - columns @ b - stacked.T @ z
-    better = _judged(step, z, b, left[:shading].reshape(-1, len(z))[:-1], robust)
-    if scene.holds:
-        before = 1.0 if guess.held is None else guess.held
-        better.held = 1 / (1 + left[shading:] ** 2 / (before * robust**2))
-    return better, system
+    return _judged(step, z, b, left[:shading].reshape(-1, len(z))[:-1], robust), system
 
 
 def beyond(guess: Guess, better: Guess, nuisances: Nuisances, *, times: float) -> Guess:

@@ -42,6 +42,7 @@ def render(result: HumpMap, *, map_png: bytes) -> str:
         shots=[_shot(n, s) for n, s in enumerate(shots(result), start=1)],
         setting=_setting(result),
         warnings=result.warnings,
+        held_by=words.held_by(result),
         method=words.method(result),
         limit=words.limit(result),
         rounding=words.ROUNDING,

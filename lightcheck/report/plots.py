@@ -30,6 +30,7 @@ STEP_MM = 0.1
 UNSEEN = "#d4d4d4"
 UNSEEN_HATCH = "xxx"
 HOLLOW_HATCH = "///"
+TEMPLATE_LINE = {"color": "black", "lw": 1.6, "ls": (0, (7, 2, 1.5, 2))}
 DPI = 140
 WIDTH_IN = 10.0
 MOST_SECTIONS = 3
@@ -50,6 +51,9 @@ def map_png(result: HumpMap) -> bytes:
         _heights(figure, axes, result)
         for place in result.patch.cards:
             draw_card(axes, place)
+        for hold in result.relief.holds:
+            axes.plot(hold.x_mm, hold.y_mm, color="white", lw=3.5, zorder=3.5)
+            axes.plot(hold.x_mm, hold.y_mm, zorder=3.6, **TEMPLATE_LINE)
         for spot in result.spots:
             outline(axes, spot.outline_mm, hollow=spot.kind == "hollow")
         place_labels(axes, [(s, (s.x_mm, s.y_mm)) for s in result.spots], heights=True)
@@ -176,6 +180,7 @@ def _scale_bar(axes, x0: float, x1: float, y0: float, y1: float) -> None:
 def _legend(figure: Figure, result: HumpMap) -> None:
     """What hatches, lines and marks mean."""
     step = contour_step_mm(limit_mm(result.fair.height_mm), result.recipe.least_mm)
+    held = [Line2D([], [], label="template", **TEMPLATE_LINE)] if result.relief.holds else []
     figure.legend(
         handles=[
             spot_mark("hump", label="hump"),
@@ -183,8 +188,9 @@ def _legend(figure: Figure, result: HumpMap) -> None:
             Swatch(facecolor="#f2f2f2", edgecolor="black", hatch=HOLLOW_HATCH, label="below fair"),
             Swatch(facecolor=UNSEEN, edgecolor="#777777", hatch=UNSEEN_HATCH, label="not measured"),
             Line2D([], [], color="black", lw=0.7, label=f"every {step:g} mm, dashed below fair"),
+            *held,
         ],
-        loc="outside lower center", ncols=5, frameon=False, handlelength=1.8, columnspacing=1.4,
+        loc="outside lower center", ncols=5 + len(held), frameon=False, handlelength=1.8, columnspacing=1.4,
     )  # fmt: skip
 
 

@@ -106,6 +106,7 @@ def summary(result: HumpMap) -> dict:
     patch, relief = result.patch, result.relief
     recipe = dataclasses.asdict(result.recipe)
     recipe["photos"] = [PurePath(p).name for p in result.recipe.photos]  # folders are nobody's business
+    recipe["templates"] = [hold_name(t) for t in result.recipe.templates]
     return {
         "schema": SCHEMA,
         "version": __version__,
@@ -125,6 +126,47 @@ def summary(result: HumpMap) -> dict:
         "ambient_share": relief.ambient_share,
         "noise": relief.noise,
         "draws": len(result.fair.draws_mm),
+        "templates": _templates(result),
+    }
+
+
+def hold_name(spec: str) -> str:
+    """A template as typed, without the folders that its reading lies in."""
+    folder, at, where = spec.rpartition("@")
+    return PurePath(folder).name + at + where
+
+
+def changes_mm(result: HumpMap) -> list[tuple[Spot, float, float]]:
+    """Each spot with its height and the height there without the templates."""
+    rows = []
+    for spot in result.spots:
+        row, column = (round(float(i)) for i in result.patch.grid.index(spot.x_mm, spot.y_mm))
+        rows.append((spot, float(spot.height_mm), float(result.without_mm[row, column])))
+    return rows
+
+
+def _templates(result: HumpMap) -> dict | None:
+    """What hangs on templates, and what they changed."""
+    relief = result.relief
+    if not relief.holds:
+        return None
+    return {
+        "lamp_height_factor": relief.height_factor,
+        "lamp_height_factor_sigma": relief.height_factor_sigma,
+        "lines": [
+            {
+                "template": hold_name(h.name),
+                "places": len(h.left_mm),
+                "left_rms_mm": np.sqrt(np.average(h.left_mm**2, weights=h.trust)),
+                "trusted_share": h.trust.mean(),
+                "slide_mm": h.slide_mm,
+                "slide_sigma_mm": h.slide_sigma_mm,
+            }
+            for h in relief.holds
+        ],
+        "spots": [
+            {"spot": s.number, "height_mm": held, "without_mm": free} for s, held, free in changes_mm(result)
+        ],
     }
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightcheck.report.tables import seen_share
+from lightcheck.report.tables import changes_mm, hold_name, seen_share
 from lightcheck.units import inch_fraction
 
 if TYPE_CHECKING:
@@ -96,6 +96,36 @@ def _measured(result: HumpMap) -> str:
     share = 100 * seen_share(result)
     wood = "the wood between the cards" if result.patch.cards else "the patch"
     return f"{_percent(share)} of {wood} was measured."
+
+
+def held_by(result: HumpMap) -> tuple[str, ...]:
+    """What the templates held and what they changed; nothing where there were none."""
+    relief = result.relief
+    if not relief.holds:
+        return ()
+    sentences = []
+    for hold in relief.holds:
+        left = float(np.sqrt(np.average(hold.left_mm**2, weights=hold.trust)))
+        sentences.append(
+            f"{hold_name(hold.name)}: {len(hold.left_mm)} places along the line, met to {left:.2f} mm; "
+            f"{100 * hold.trust.mean():.0f} % of their weight was kept."
+        )
+    factor, sigma = relief.height_factor, relief.height_factor_sigma
+    sentences.append(
+        f"Lamps stood at {factor:.2f} of the height typed, give or take {sigma:.2f}, so far as the "
+        "templates tell."
+    )
+    changed = [(s, held, free) for s, held, free in changes_mm(result) if math.isfinite(free)]
+    if changed:
+        spot, held, free = max(changed, key=lambda c: abs(c[1] - c[2]))
+        sentences.append(
+            f"Without them spot {spot.number} would read {free:+.2f} mm instead of {held:+.2f} mm: "
+            "that is the most that they changed a spot."
+        )
+    sentences.append(
+        "How high a template sat and how it leant stays open; only the form along its edge counts."
+    )
+    return tuple(sentences)
 
 
 def limit(result: HumpMap) -> tuple[str, ...]:
