@@ -16,6 +16,7 @@ import io
 import numpy as np
 
 from lightcheck import constants as const
+from lightcheck.card import strip
 from lightcheck.card.size import board, dictionary, size
 from lightcheck.errors import LightcheckError
 from lightcheck.units import MM_PER_INCH
@@ -39,16 +40,22 @@ _ADVICE = (
     "Lay four or more round the patch, each number once. Hold them with small weights, not with"
     " tape or glue on the wood.",
 )
+_GREY_ADVICE = (
+    "Grey strips are lines of pure black: laser printer, 600 dots per inch or more, no saving of toner, no"
+    " 'smoothing'. One at each end."
+)
 
 
-def sheet(numbers, *, paper: str = "a4") -> bytes:
+def sheet(numbers, *, paper: str = "a4", grey=()) -> bytes:
     """A PDF with these cards at true size, large ones first. paper: "a4" or "letter".
 
-    The same numbers give the same bytes. Refuses numbers that no card has.
+    grey: numbers of cards that get a grey strip, on sheets of their own at the end. The same numbers
+    give the same bytes. Refuses numbers that no card has, and a strip for a small card.
     """
     from reportlab.pdfgen.canvas import Canvas
 
-    numbers = _checked(numbers)
+    numbers = _checked([*numbers, *grey])
+    _check_grey(grey)
     if paper not in PAPERS_MM:
         raise LightcheckError(f"'{paper}' is not a paper known here.", "Use a4 or letter.")
     high, wide = PAPERS_MM[paper]
@@ -57,12 +64,16 @@ def sheet(numbers, *, paper: str = "a4") -> bytes:
     canvas.setViewerPreference("PrintScaling", "None")
     canvas.setTitle("lightcheck cards " + ", ".join(map(str, numbers)))
     canvas.setCreator("lightcheck")
-    sheets = _sheets(numbers, wide, high)
+    sheets = _sheets(numbers, wide, high, grey)
     for i, cards in enumerate(sheets, start=1):
         canvas.scale(1 / _POINT_MM, 1 / _POINT_MM)  # from here on in millimetres
         _draw_sheet(canvas, cards, high)
+        for card, x, y in cards:
+            if card in grey:
+                strip.draw(canvas, card, (x, y))
         names = ", ".join(str(card) for card, _, _ in cards)
-        _advise(canvas, f"cards {names}   {_NAMES[paper]} landscape, sheet {i} of {len(sheets)}", high)
+        title = f"cards {names}   {_NAMES[paper]} landscape, sheet {i} of {len(sheets)}"
+        _advise(canvas, title, high, (_GREY_ADVICE, *_ADVICE) if cards[0][0] in grey else _ADVICE)
         canvas.showPage()
     canvas.save()
     return page.getvalue()
@@ -78,16 +89,25 @@ def _checked(numbers) -> list[int]:
     return sorted({int(n) for n in numbers})
 
 
-def _sheets(numbers: list[int], wide: float, high: float) -> list[list[tuple[int, float, float]]]:
+def _check_grey(grey) -> None:
+    small = [n for n in grey if n >= const.SMALL_CARDS_FROM]
+    if small:
+        raise LightcheckError(
+            f"Card {small[0]} is too small for a grey strip.", "Take large ones, numbers 0 to 19: --grey 0,1."
+        )
+
+
+def _sheets(numbers: list[int], wide: float, high: float, grey) -> list[list[tuple[int, float, float]]]:
     """Cards of each sheet with their lower left corners. [mm]"""
     sheets = []
-    large = [n for n in numbers if n < const.SMALL_CARDS_FROM]
-    for cards in (large, [n for n in numbers if n >= const.SMALL_CARDS_FROM]):
+    large = [n for n in numbers if n < const.SMALL_CARDS_FROM and n not in grey]
+    small = [n for n in numbers if n >= const.SMALL_CARDS_FROM]
+    for cards in (large, small, [n for n in numbers if n in grey]):
         if not cards:
             continue
         card_wide, card_high = size(cards[0]).outline_mm
         across = int((wide - 2 * EDGE_MM - STRIP_MM) // card_wide)
-        down = int(2 * size(0).outline_mm[1] // card_high)
+        down = 1 if cards[0] in grey else int(2 * size(0).outline_mm[1] // card_high)
         places = [
             (EDGE_MM + STRIP_MM + column * card_wide, high - EDGE_MM - (row + 1) * card_high)
             for row in range(down)
@@ -209,12 +229,12 @@ def _draw_ruler(canvas, name: str) -> None:
     canvas.drawString(RULER_IN * MM_PER_INCH + 1.0, -3.2, f"{RULER_IN} in")
 
 
-def _advise(canvas, title: str, high: float) -> None:
+def _advise(canvas, title: str, high: float, advice: tuple[str, ...]) -> None:
     """What is on the sheet and what to do with it, at the foot."""
     left = EDGE_MM + STRIP_MM
     top = high - EDGE_MM - 2 * size(0).outline_mm[1] - _FIRST_RULER_MM - 9.5
     canvas.setFont("Helvetica-Bold", 3.2)
     canvas.drawString(left, top, f"lightcheck {title}")
     canvas.setFont("Helvetica", 3.0)
-    for line, words in enumerate(_ADVICE, start=1):
+    for line, words in enumerate(advice, start=1):
         canvas.drawString(left, top - line * _TEXT_MM, words)

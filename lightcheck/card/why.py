@@ -163,6 +163,8 @@ def _edge_px(grey: np.ndarray) -> float:
     step = cv2.dilate(level, near) - cv2.erode(level, near)
     slope = np.hypot(cv2.Sobel(level, cv2.CV_32F, 1, 0, ksize=3), cv2.Sobel(level, cv2.CV_32F, 0, 1, ksize=3))
     strong = step > 0.6 * np.quantile(step, 0.995)
+    if not strong.any():  # one even tone
+        return 0.0
     width = step[strong] / (np.sqrt(2 * np.pi) * np.maximum(slope[strong] / 8, 1e-3))
     return float(np.quantile(width, 0.05))
 

@@ -21,13 +21,18 @@ from lightcheck.errors import LightcheckError
     "--numbers", type=CardList(), default="0-7", show_default=True,
     help="Which cards: 0-19 are large, 20-34 small. Lists work too: 0,3,20-23.",
 )  # fmt: skip
+@click.option(
+    "--grey", type=CardList(), metavar="NUMBERS",
+    help="Cards to print with a grey strip, one for each end of the patch: 0,1.",
+)  # fmt: skip
 @force_option
 @talk_options
-def command(out: Path, paper: str, numbers: tuple[int, ...], force: bool) -> None:
+def command(out: Path, paper: str, numbers: tuple[int, ...], grey, force: bool) -> None:
     """Make a PDF of cards to print at 100 %.
 
     Four large cards (110 x 70 mm) do for most patches. Small ones (55 x 35 mm) are for round and
-    narrow work. Measure the rulers on the sheet before you cut.
+    narrow work. Measure the rulers on the sheet before you cut. A grey strip in the picture tells how
+    the phone answers to light.
 
     \b
     lightcheck cards -o cards.pdf
@@ -36,7 +41,7 @@ def command(out: Path, paper: str, numbers: tuple[int, ...], force: bool) -> Non
     from lightcheck.card.print import sheet
 
     _check(out, force)
-    content = sheet(numbers, paper=paper.lower())
+    content = sheet(numbers, paper=paper.lower(), grey=grey or ())
     beside = out.with_name(f".{out.name}.part")
     try:
         beside.write_bytes(content)
