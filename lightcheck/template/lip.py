@@ -13,12 +13,13 @@ known, so this goes into sigma and never into the reading.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 WOOD_RADIUS_MM = 400.0  # lengthwise roundness that may hide light from a phone off level: own estimate
 SOFT_LIP = 0.2  # share of the correction that is in doubt: the underside is lit, the corner not sharp
+UNDERSIDE_SHARE = 0.4
 LEVEL = 0.03  # a phone further off the edge's level than this, over its distance, is flagged
 TURNED = 0.2  # and one that stands further to the side than this
 
@@ -55,3 +56,13 @@ def hidden(
     sigma = np.sqrt(unsure**2 + (SOFT_LIP * hides) ** 2 + wood**2)
     aside = (down[:, 1] * away[:, 0] - down[:, 0] * away[:, 1]) / eye_mm[2]
     return Lip(hidden_mm=hides, sigma_mm=sigma, slope=slope, aside=aside)
+
+
+def in_shadow(lip: Lip) -> Lip:
+    """The same lit from the front: the template's underside is dark, and is seen as part of the shadow line.
+
+    It hides nothing then; how much of it the wood lights up is in doubt (on rendered photos a quarter to
+    a half of it was seen too much).
+    """
+    doubt = UNDERSIDE_SHARE * lip.hidden_mm
+    return replace(lip, hidden_mm=np.zeros_like(lip.hidden_mm), sigma_mm=np.hypot(lip.sigma_mm, doubt))

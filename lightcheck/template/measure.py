@@ -13,7 +13,7 @@ from lightcheck.template import front, hues, lit
 from lightcheck.template.against import Cards, Design, stand_off
 from lightcheck.template.flat import Flat, Plane, lay, plane_of
 from lightcheck.template.frame import Frame, frame_of
-from lightcheck.template.lip import hidden
+from lightcheck.template.lip import hidden, in_shadow
 from lightcheck.template.pose import Pose, laid, pose
 from lightcheck.template.product import Daylight, Seat, StandOff
 from lightcheck.template.reading import Reading, flags, reading, touching
@@ -122,6 +122,7 @@ def _product(photo, asked: Asked, others: tuple, seen: _Followed) -> Daylight:
     lip = hidden(
         made.edge_mm, made.down, eye_mm=plane.eye_mm, eye_cov_mm2=plane.eye_cov_mm2, thick_mm=asked.thick_mm
     )
+    lip = in_shadow(lip) if seen.light == "front" else lip
     read = reading(seen.trace, lip, seen.burnt)
     touches = touching(read, frame)
     _refuse_clear(read, touches, seen.trace, asked)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.interpolate import CubicHermiteSpline
 from scipy.ndimage import gaussian_filter1d, label
 
 from lightcheck.template.frame import Frame
@@ -17,6 +18,7 @@ FLOOR_PX = 0.05  # template edge, cards and lens are not known better than this
 SCALE_SIGMA = 0.002  # of the printed cards
 BURNT_PX = 0.6  # a burnt-out light reads too wide by up to so much
 TOUCH_SIGMA = 2.0  # less light than so much of its noise is none
+RUN_IN = 12  # stations from which it is told how daylight runs into a dark stretch
 HIDDEN_SHARE = 0.4  # where no light is seen the daylight is anything up to what the far lip hides
 MAY_HIDE_MM = 0.05
 LEAST_SPAN_MM = 3.0  # shorter stretches are not flagged
@@ -46,7 +48,7 @@ def reading(traced: Trace, lip: Lip, burnt: np.ndarray) -> Reading:
     width = _steady(found.width_mm, seen)
     noise = _noise(found.width_mm, seen)
     dark = seen & (width < max(traced.touch_px * pitch, TOUCH_SIGMA * noise))
-    closed = _parabola(dark, lip.hidden_mm)
+    closed = _bridged(dark, width + lip.hidden_mm, lip.hidden_mm)
     daylight = np.where(dark, closed, np.maximum(width, 0) + lip.hidden_mm)
     parts = [
         noise, FLOOR_PX * pitch, SCALE_SIGMA * daylight, lip.sigma_mm,
@@ -80,15 +82,32 @@ def _noise(width: np.ndarray, seen: np.ndarray) -> float:
     return float(1.4826 * np.median(np.abs(steps)) / np.sqrt(EVERY)) if len(steps) else 0.0
 
 
-def _parabola(dark: np.ndarray, hides: np.ndarray) -> np.ndarray:
-    """Daylight where none is seen: 0 in the middle of the stretch, what the lip may hide at its ends."""
+def _bridged(dark: np.ndarray, wide: np.ndarray, hides: np.ndarray) -> np.ndarray:
+    """Daylight where no light is seen: anything from 0 to what the far lip hides.
+
+    From both sides it goes on as it runs in; a stretch up to the template's end is taken to touch in its
+    middle.
+    """
     stretches, count = label(dark)
     closed = np.zeros(len(dark))
     for which in range(1, count + 1):
         at = np.flatnonzero(stretches == which)
-        way = np.abs(at - at.mean()) / (len(at) / 2)
-        closed[at] = hides[at] * way**2
+        low, high = at[0] - 1, at[-1] + 1
+        if low < RUN_IN or high + RUN_IN >= len(dark) or not np.isfinite(wide[[low, high]]).all():
+            way = np.abs(at - at.mean()) / (len(at) / 2)
+            closed[at] = hides[at] * way**2
+            continue
+        falls, rises = _slope(wide[low - RUN_IN : low]), _slope(wide[high + 1 : high + 1 + RUN_IN])
+        slopes = [min(falls, 0.0), max(rises, 0.0)]
+        run = CubicHermiteSpline([low, high], wide[[low, high]], slopes)(at)
+        closed[at] = np.clip(run, 0.0, hides[at])
     return closed
+
+
+def _slope(values: np.ndarray) -> float:
+    """Rise from station to station."""
+    seen = np.isfinite(values)
+    return float(np.polyfit(np.flatnonzero(seen), values[seen], 1)[0]) if seen.sum() > 2 else 0.0
 
 
 def touching(read: Reading, frame: Frame) -> tuple[Touch, ...]:
@@ -102,10 +121,12 @@ def touching(read: Reading, frame: Frame) -> tuple[Touch, ...]:
         low, high = read.along_mm[at[0]], read.along_mm[at[-1]]
         if frame.backwards:
             low, high = length - high, length - low
-        x, y = places[at].mean(axis=0)
+        least = at[read.daylight_mm[at] <= read.daylight_mm[at].min() + 1e-3]
+        x, y = places[least].mean(axis=0)
+        along = float(read.along_mm[least].mean())
         touches.append(
             Touch(
-                from_mm=float(low), to_mm=float(high), along_mm=float(low + high) / 2,
+                from_mm=float(low), to_mm=float(high), along_mm=length - along if frame.backwards else along,
                 x_mm=float(x), y_mm=float(y),
             )
         )  # fmt: skip
