@@ -19,6 +19,8 @@ import numpy as np
 from scipy import ndimage, sparse
 from scipy.sparse.linalg import splu
 
+from lightcheck import crease
+from lightcheck.crease import Creases
 from lightcheck.grid import Grid, frozen
 from lightcheck.relief import Relief
 
@@ -46,14 +48,17 @@ class FairSurface:
     draws_mm: np.ndarray
 
 
-def surface(relief: Relief, *, longest_mm: tuple[float, float], order: int = 3) -> FairSurface:
+def surface(
+    relief: Relief, *, longest_mm: tuple[float, float], order: int = 3, creases: Creases | None = None
+) -> FairSurface:
     """Fair surface, cut-only target and heights of a relief and of its draws.
 
     longest_mm: longest hump that still counts, along x and along y.  order: of the derivative that is
-    penalised.
+    penalised.  creases: lines that it does not cross, areas that are meant to be flat.
     """
-    sheet = _Sheet.over(relief, longest_mm, order)
-    bow, *bows = _quadratics(relief)
+    creases = creases or Creases()
+    sheet = _Sheet.over(relief, longest_mm, order, creases)
+    bow, *bows = _quadratics(relief, creases)
     z = sheet.gather(relief.z_mm - bow)
     weight = sheet.robust(z)
     fair = bow + sheet.spread(sheet.solve(weight, z))
@@ -74,14 +79,18 @@ def surface(relief: Relief, *, longest_mm: tuple[float, float], order: int = 3) 
     )
 
 
-def _quadratics(relief: Relief) -> np.ndarray:
+def _quadratics(relief: Relief, creases: Creases) -> np.ndarray:
     """(1 + n, ny, nx) quadratic parts of the relief and of its draws, by least squares. [mm]
 
     A quadratic is fair whatever the weights, so it goes round the coarse sheet untouched: the middle of
-    a cut block at the edge is not the middle of its cells.
+    a cut block at the edge is not the middle of its cells. So do the breaks along creases. Where something
+    is meant to be flat, only what is flat there goes round.
     """
     x, y = (c / np.abs(c).max() for c in relief.grid.mesh_mm())
     terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
+    if creases:
+        smooth = crease.flat_terms(creases, relief.grid) if creases.flats else terms
+        terms = np.concatenate([smooth, crease.terms(creases, relief.grid)], axis=-1)
     known = np.concatenate([relief.z_mm[None], relief.draws_mm])[:, relief.seen]
     fit, *_ = np.linalg.lstsq(terms[relief.seen], known.T, rcond=None)
     return np.moveaxis(terms @ fit, -1, 0)
@@ -117,7 +126,7 @@ class _Sheet:
     shape: tuple
 
     @classmethod
-    def over(cls, relief: Relief, longest_mm: tuple[float, float], order: int) -> _Sheet:
+    def over(cls, relief: Relief, longest_mm: tuple[float, float], order: int, creases: Creases) -> _Sheet:
         inside = np.isfinite(relief.z_mm)
         grid = relief.grid
         times = max(1, int(np.ceil(np.sqrt(inside.sum() / SHEET_CELLS))))
@@ -135,9 +144,14 @@ class _Sheet:
         mask.ravel()[used] = True
         step = grid.cell_mm * times
         lengths = [_sharp(2 * longest, step) for longest in longest_mm]
+        places = _middles(grid, times, shape)
+        cut = crease.cuts(creases, places) if creases else None
+        stiff = _penalty(mask, step, lengths, order, cut)
+        if creases.flats:
+            stiff = (stiff + crease.flat_penalty(creases, places, _numbers(mask), step)).tocsc()
         return cls(
-            fine=grid, rows=rows, columns=columns, blocks=blocks, known=count > 0,
-            stiff=_penalty(mask, step, lengths, order), mesh=(mask, times), shape=shape,
+            fine=grid, rows=rows, columns=columns, blocks=blocks, known=count > 0, stiff=stiff,
+            mesh=(mask, times), shape=shape,
         )  # fmt: skip
 
     def gather(self, sheet: np.ndarray) -> np.ndarray:
@@ -190,15 +204,30 @@ def _continued(sheet: np.ndarray) -> np.ndarray:
     return terms @ fit + rest[tuple(nearest)]
 
 
-def _penalty(mask: np.ndarray, step: float, lengths: list[float], order: int) -> sparse.csc_array:
-    """Sum over mixed derivatives of one order, each where its whole stencil is inside."""
+def _middles(grid: Grid, times: int, shape: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
+    """Two (ny, nx) arrays: x and y of the middles of the blocks. [mm]"""
+    shift = (times - 1) / 2 * grid.cell_mm
+    return np.meshgrid(
+        grid.x0_mm + shift + times * grid.cell_mm * np.arange(shape[1]),
+        grid.y0_mm + shift + times * grid.cell_mm * np.arange(shape[0]),
+    )
+
+
+def _numbers(mask: np.ndarray) -> np.ndarray:
+    """(ny, nx) number of each unknown, -1 outside."""
     number = np.full(mask.shape, -1)
     number[mask] = np.arange(mask.sum())
+    return number
+
+
+def _penalty(mask: np.ndarray, step: float, lengths: list[float], order: int, cut=None) -> sparse.csc_array:
+    """Sum over mixed derivatives of one order, each where its whole stencil is inside, clear of creases."""
+    number = _numbers(mask)
     total = sparse.csr_array((mask.sum(), mask.sum()))
     for along in range(order + 1):
         up = order - along
         stencil = np.outer(_difference(up), _difference(along))
-        rows = _stencil_rows(number, stencil)
+        rows = _stencil_rows(number, stencil, cut)
         scale = lengths[0] ** along * lengths[1] ** up / step**order
         total = total + comb(order, along) * scale**2 * (rows.T @ rows)
     return total.tocsc()
@@ -209,11 +238,14 @@ def _difference(order: int) -> np.ndarray:
     return np.array([(-1.0) ** k * comb(order, k) for k in range(order + 1)])
 
 
-def _stencil_rows(number: np.ndarray, stencil: np.ndarray) -> sparse.csr_array:
-    """One row per place at which the whole stencil is inside."""
+def _stencil_rows(number: np.ndarray, stencil: np.ndarray, cut=None) -> sparse.csr_array:
+    """One row per place at which the whole stencil is inside and no crease runs through it."""
     windows = np.lib.stride_tricks.sliding_window_view(number, stencil.shape)
     windows = windows.reshape(-1, stencil.size)
-    whole = windows[(windows >= 0).all(1)]
+    kept = (windows >= 0).all(1)
+    if cut is not None:
+        kept &= crease.whole(cut, stencil.shape).ravel()
+    whole = windows[kept]
     rows = np.repeat(np.arange(len(whole)), stencil.size)
     values = np.tile(stencil.ravel(), len(whole))
     size = (len(whole), int(number.max()) + 1)

@@ -12,6 +12,7 @@ from lightcheck.report import folder as _folder
 
 if TYPE_CHECKING:
     from lightcheck.humpmap import HumpMap
+    from lightcheck.step import StepReading
 
 PAGE = "report.html"
 FILES = (PAGE, "map.png", "wood.png", "spots.csv", "map.json", "map.npz", "draws.npz")
@@ -22,18 +23,22 @@ def check_folder(folder: str | Path, *, force: bool = False) -> None:
     _folder.check_folder(folder, files=FILES, force=force)
 
 
-def write(result: HumpMap, folder: str | Path, *, force: bool = False) -> Path:
-    """Write the result folder; return the path of the page to open."""
-    return _folder.write_folder(folder, lambda into: _fill(result, into), files=FILES, force=force) / PAGE
+def write(
+    result: HumpMap, folder: str | Path, *, steps: tuple[StepReading, ...] = (), force: bool = False
+) -> Path:
+    """Write the result folder; return the path of the page to open. steps: self-checks to tell of."""
+    return (
+        _folder.write_folder(folder, lambda into: _fill(result, steps, into), files=FILES, force=force) / PAGE
+    )
 
 
-def _fill(result: HumpMap, folder: Path) -> None:
+def _fill(result: HumpMap, steps: tuple[StepReading, ...], folder: Path) -> None:
     from lightcheck.report import page, pictures, plots, tables
 
     tables.write_arrays(result, folder)
-    tables.write_json(result, folder / "map.json")
+    tables.write_json(result, folder / "map.json", steps=steps)
     tables.write_spots(result, folder / "spots.csv")
     map_png = plots.map_png(result)
     (folder / "map.png").write_bytes(map_png)
     (folder / "wood.png").write_bytes(pictures.wood_png(result.patch))
-    (folder / PAGE).write_text(page.render(result, map_png=map_png), encoding="utf-8")
+    (folder / PAGE).write_text(page.render(result, map_png=map_png, steps=steps), encoding="utf-8")

@@ -10,17 +10,19 @@ import jinja2
 import numpy as np
 
 from lightcheck import __version__
-from lightcheck.report import pictures, plots, words
+from lightcheck.check import GREEN
+from lightcheck.report import lamp, pictures, plots, words
 from lightcheck.report.tables import Shot, shots
 from lightcheck.units import height_words
 
 if TYPE_CHECKING:
     from lightcheck.humpmap import HumpMap
     from lightcheck.spots import Spot
+    from lightcheck.step import StepReading
 
 
-def render(result: HumpMap, *, map_png: bytes) -> str:
-    """The whole page. map_png: the map picture, as in map.png."""
+def render(result: HumpMap, *, map_png: bytes, steps: tuple[StepReading, ...] = ()) -> str:
+    """The whole page. map_png: the map picture, as in map.png.  steps: self-checks."""
     room = jinja2.Environment(
         loader=jinja2.PackageLoader("lightcheck.report", "."),
         autoescape=True,
@@ -43,6 +45,10 @@ def render(result: HumpMap, *, map_png: bytes) -> str:
         setting=_setting(result),
         warnings=result.warnings,
         held_by=words.held_by(result),
+        reach=_address(lamp.limit_png(result), "png"),
+        reach_words=lamp.limit_words(lamp.reach_of(result), result.recipe.least_mm),
+        shadows=tuple(c.sentence for c in result.shadows),
+        steps=tuple(s.sentence for s in steps),
         method=words.method(result),
         limit=words.limit(result),
         rounding=words.ROUNDING,
@@ -104,6 +110,9 @@ def _setting(result: HumpMap) -> list[tuple[str, str]]:
         rows.append(("Scale", f"typed: {recipe.scale_mm_px} mm to the pixel"))
     rows.append(("Shape of the wood", _shape(patch.base)))
     slope = "; ".join(f"{r:.2f}" for r in relief.response)
+    if result.findings:
+        names = [f.name for f in result.findings if f.severity != GREEN]
+        rows.append(("Faults found in the photos", ", ".join(names) or "none"))
     rows.append(("Tone of the phone", f"{slope} from dark to light (1 is the standard curve)"))
     rows.append(("Other light in the room", f"{100 * relief.ambient_share:.1f} % of the lamp’s"))
     rows.append(("Left unexplained", f"{100 * relief.noise:.1f} % of the light"))

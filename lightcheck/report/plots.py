@@ -190,7 +190,8 @@ def _legend(figure: Figure, result: HumpMap) -> None:
             Line2D([], [], color="black", lw=0.7, label=f"every {step:g} mm, dashed below fair"),
             *held,
         ],
-        loc="outside lower center", ncols=5 + len(held), frameon=False, handlelength=1.8, columnspacing=1.4,
+        loc="outside lower center", ncols=3 if held else 5, frameon=False, handlelength=1.8,
+        columnspacing=1.4,
     )  # fmt: skip
 
 

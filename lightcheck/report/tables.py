@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from lightcheck.photo import Photo
     from lightcheck.relief import LampFound
     from lightcheck.spots import Spot
+    from lightcheck.step import StepReading
 
 SCHEMA = 1
 COLUMNS = (
@@ -95,9 +96,10 @@ def write_spots(result: HumpMap, path: Path) -> None:
             rows.writerow({k: "" if row[k] is None else row[k] for k in COLUMNS})
 
 
-def write_json(result: HumpMap, path: Path) -> None:
+def write_json(result: HumpMap, path: Path, *, steps: tuple[StepReading, ...] = ()) -> None:
     """Write map.json."""
-    text = json.dumps(_plain(summary(result)), indent=1, ensure_ascii=False, allow_nan=False)
+    facts = summary(result) | {"steps": [_step(s) for s in steps]}
+    text = json.dumps(_plain(facts), indent=1, ensure_ascii=False, allow_nan=False)
     path.write_text(text + "\n", encoding="utf-8")
 
 
@@ -107,6 +109,7 @@ def summary(result: HumpMap) -> dict:
     recipe = dataclasses.asdict(result.recipe)
     recipe["photos"] = [PurePath(p).name for p in result.recipe.photos]  # folders are nobody's business
     recipe["templates"] = [hold_name(t) for t in result.recipe.templates]
+    recipe["marks"] = PurePath(result.recipe.marks).name if result.recipe.marks else None
     return {
         "schema": SCHEMA,
         "version": __version__,
@@ -127,13 +130,25 @@ def summary(result: HumpMap) -> dict:
         "noise": relief.noise,
         "draws": len(result.fair.draws_mm),
         "templates": _templates(result),
+        "findings": [dataclasses.asdict(f) for f in result.findings],
+        "shadows": [dataclasses.asdict(c) for c in result.shadows],
+    }
+
+
+def _step(reading: StepReading) -> dict:
+    return {
+        "step": reading.spec.text,
+        "was_mm": reading.was_mm,
+        "read_mm": reading.read_mm,
+        "sigma_mm": reading.sigma_mm,
+        "agrees": reading.agrees,
     }
 
 
 def hold_name(spec: str) -> str:
     """A template as typed, without the folders that its reading lies in."""
     folder, at, where = spec.rpartition("@")
-    return PurePath(folder).name + at + where
+    return f"{PurePath(folder).name}/{at}{where}"
 
 
 def changes_mm(result: HumpMap) -> list[tuple[Spot, float, float]]:
