@@ -145,7 +145,8 @@ def reliability(boards: int) -> None:
 def speed() -> None:
     """Stage times of a 12-megapixel pair."""
     from lightcheck import card, fair, photo, spots
-    from lightcheck.humpmap import _lamps, _specs
+    from lightcheck.humpmap.make import place_lamps
+    from lightcheck.humpmap.refuse import specs
     from lightcheck.patch import lay_out
     from lightcheck.relief import solve
     from lightcheck.specimen import Phone, random_board, shoot
@@ -165,7 +166,7 @@ def speed() -> None:
         lap("cards")
         patch = lay_out(photos, sightings)
         lap("patch")
-        relief = solve(patch, _lamps(_specs(recipe), patch))
+        relief = solve(patch, place_lamps(specs(recipe), patch))
         lap("relief and 64 draws")
         surface = fair.surface(relief, longest_mm=recipe.longest_mm)
         lap("fair surface")

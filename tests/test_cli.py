@@ -146,7 +146,7 @@ def mapped(monkeypatch):
         asked.append(recipe)
         return SimpleNamespace(spots=(SPOT,), warnings=("The phone merged frames.",))
 
-    def write(result, folder, *, force=False):
+    def write(result, folder, *, steps=(), force=False):
         folder.mkdir()
         (folder / "map.json").write_text(json.dumps({"schema": 1, "spots": [1]}))
         return folder / "report.html"

@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 from scoring import score, taken
 
-from lightcheck import fair, humpmap, lamp
+from lightcheck import fair, lamp
 from lightcheck import specimen as sp
 from lightcheck.errors import LightcheckError
+from lightcheck.humpmap.make import lay_holds
+from lightcheck.humpmap.warn import template_warnings
 from lightcheck.patch import CardPlace, lay, lay_out
 from lightcheck.patch.base import Base
 from lightcheck.relief import hang, line
@@ -163,7 +165,7 @@ def test_one_template_mends_a_lamp_entered_a_quarter_too_high(laid_out):
     assert hump_error(patch, hung) < 0.12
     assert abs(hung.height_factor - 0.8) < 2.5 * hung.height_factor_sigma
     assert [a.place_mm[2] for a in hung.lamps] < [a.place_mm[2] for a in alone.lamps]
-    told = " ".join(humpmap._template_warnings(hung))
+    told = " ".join(template_warnings(hung))
     assert "of the height typed" in told
 
 
@@ -181,7 +183,7 @@ def test_a_template_that_does_not_belong_here_is_told_and_not_followed(laid_out)
     placed = line.place(line.read("d/@y=0mm"), patch.cards)
     strange = reading(lambda s: 1.5 * np.sign(np.sin(s / 40)))
     hung, alone = hang(patch, lamps, (line.hold(strange, placed, patch.base, name="d"),))
-    assert "disagrees with the light" in " ".join(humpmap._template_warnings(hung))
+    assert "disagrees with the light" in " ".join(template_warnings(hung))
     assert np.nanmedian(np.abs(hung.z_mm - alone.z_mm)) < 0.1
 
 
@@ -189,4 +191,4 @@ def test_a_template_off_the_patch_is_refused(laid_out):
     patch, _ = laid_out
     spec = line.read("d/@y=900mm")
     with pytest.raises(LightcheckError, match="does not lie on this patch"):
-        humpmap._holds(((spec, reading(np.zeros_like)),), patch)
+        lay_holds(((spec, reading(np.zeros_like)),), patch)

@@ -17,7 +17,7 @@ from lightcheck import humpmap, lamp, photo
 from lightcheck import specimen as sp
 from lightcheck.errors import Doubt, LightcheckError
 from lightcheck.grid import Grid
-from lightcheck.humpmap import HumpMap, Recipe
+from lightcheck.humpmap import HumpMap, Recipe, dark, refuse
 from lightcheck.photo import CameraFacts
 
 
@@ -199,7 +199,7 @@ def test_a_lamp_too_high_says_how_low_it_must_go():
     assert "61 degrees high: too high to show 0.1 mm" in caught.problem
     degrees = float(caught.remedy.split(" degrees")[0].split()[-1])
     contrast = np.pi * 0.1 / 100 / np.tan(np.radians(degrees))
-    assert contrast == pytest.approx(humpmap.LEAST_CONTRAST, rel=0.03)
+    assert contrast == pytest.approx(refuse.LEAST_CONTRAST, rel=0.03)
     assert "at 500 mm that is 57 mm above the wood" in caught.remedy
     assert "too high to show 0.02 mm" in refusal(PAIR[:1], ("left,500mm,300mm",), least_mm=0.02).problem
 
@@ -269,7 +269,7 @@ def test_light_of_the_room_is_taken_off_with_a_lamp_off_frame(dark_iso):
     frames = np.stack([lamp_light + room, np.full(grid.shape, room * dark_iso / 100)])
     patch = replace(patch_of(grid), log_light=np.log(frames), views=(None, None))
     lamps = tuple(lamp.place(lamp.read(text), centres_mm={}, eye_mm=np.zeros(3)) for text in (LEFT, "off"))
-    kept, lit = humpmap._lit_only(patch, lamps, (coded_with(100.0), coded_with(dark_iso)))
+    kept, lit = dark.lit_only(patch, lamps, (coded_with(100.0), coded_with(dark_iso)))
     assert [a.kind for a in lit] == ["lamp"] and kept.names == ("left.jpg",)
     np.testing.assert_allclose(kept.log_light, np.log(lamp_light)[None], atol=1e-9)
 
@@ -279,7 +279,7 @@ def test_where_the_room_drowns_the_lamp_nothing_is_read():
     frames = np.stack([np.full(grid.shape, 0.31), np.full(grid.shape, 0.30)])
     patch = replace(patch_of(grid), log_light=np.log(frames), views=(None, None))
     lamps = tuple(lamp.place(lamp.read(text), centres_mm={}, eye_mm=np.zeros(3)) for text in (LEFT, "off"))
-    kept, _ = humpmap._lit_only(patch, lamps, (coded_with(100.0), coded_with(100.0)))
+    kept, _ = dark.lit_only(patch, lamps, (coded_with(100.0), coded_with(100.0)))
     assert np.isnan(kept.log_light).all()
 
 

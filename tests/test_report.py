@@ -127,7 +127,7 @@ def test_json_turns_nan_into_null():
 
 def test_no_picture_carries_facts_of_the_phone(folder):
     pictures = pictures_in(folder)
-    assert len(pictures) == 6  # map and wood; photo, map, sections and lamps in the page
+    assert len(pictures) == 7  # map and wood; photo, map, sections, lamps and reach in the page
     for content in pictures:
         with Image.open(io.BytesIO(content)) as picture:
             assert not picture.getexif()
@@ -165,7 +165,7 @@ def test_page_stands_alone_and_is_well_formed(page):
     assert not outline.open
     assert not {"script", "link", "iframe", "object"} & outline.tags
     assert all(p["src"].startswith("data:image/") and p["alt"] for p in outline.pictures)
-    assert len(outline.pictures) == 4
+    assert len(outline.pictures) == 5
 
 
 def test_page_escapes_a_nasty_name(page):
@@ -204,7 +204,7 @@ def test_fair_board_is_said_plainly_with_its_limits(tmp_path):
     outline = read(path.read_text(encoding="utf-8"))
     assert "Nothing over 0.10 mm was found." in outline.text
     assert "That does not prove the wood fair" in outline.text
-    assert len(outline.pictures) == 3  # no sections
+    assert len(outline.pictures) == 4  # no sections
     assert (tmp_path / "out" / "spots.csv").read_text() == COLUMNS + "\n"
 
 

@@ -15,7 +15,11 @@ from lightcheck import __version__
 from lightcheck.cli.options import OUT, talk_options
 from lightcheck.errors import LightcheckError
 
-COMMANDS = ("cards", "map", "demo")  # in the order in which they are met; one module each
+# In the order in which they are met; one module each.
+COMMANDS = (
+    "cards", "lamp", "check", "map", "daylight", "pattern", "stations", "compare", "lay", "mark", "plan",
+    "job", "about", "demo",
+)  # fmt: skip
 _CV2_SYSTEM_PARTS = ("libGL", "libgthread", "libglib", "libX11", "libxcb", "libSM", "libXext")
 
 

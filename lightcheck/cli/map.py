@@ -52,6 +52,17 @@ RULER_RANGE_MM = (80.0, 125.0)  # a print further from 100 mm than this was not 
     help="Hang the heights on a template: a folder of lightcheck daylight, and where it stood: "
     "d3/@card0-card1, d3/@x=120mm, d3/@y=-70mm; add ,at=40mm for the place of its origin on that line.",
 )  # fmt: skip
+@click.option(
+    "--shadow", "shadows", multiple=True, metavar="THING",
+    help="A thing of known thickness on the wood, whose shadow tells how high the lamp stood: "
+    "'euro 2 at 120mm,-40mm from card 2' or 'dowel 10mm x 60mm at ...'.",
+)  # fmt: skip
+@click.option("--marks", metavar="FILE", help="What lightcheck mark wrote: lines not to fair across.")
+@click.option(
+    "--step", "steps", multiple=True, metavar="STEP",
+    help="Self-check against tape of known thickness on the wood: "
+    "'3 layers of 0.178mm at 120mm,-40mm from card 2, 150mm x 48mm'.",
+)  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, default=False, help="Print map.json on stdout.")
 @force_option
 @talk_options
@@ -62,8 +73,9 @@ def command(photos, lamps, out: Path, as_json: bool, force: bool, **choices) -> 
     lightcheck map left.jpg right.jpg --lamp left,900mm,110mm --lamp right,900mm,110mm -o map/
     """
     recipe = _recipe(photos, lamps, choices)
-    from lightcheck import report
+    from lightcheck import report, step
 
+    strips = tuple(step.read(text) for text in choices["steps"])
     report.check_folder(out, force=force)
     say(f"Reading {len(photos)} photo{'s' if len(photos) > 1 else ''}.")
     for photo, lamp in zip(photos, lamps, strict=True):
@@ -71,13 +83,16 @@ def command(photos, lamps, out: Path, as_json: bool, force: bool, **choices) -> 
     from lightcheck import humpmap
 
     result = humpmap.make(recipe)
-    page = report.write(result, out, force=force)
+    steps = tuple(step.of_map(strip, result) for strip in strips)
+    page = report.write(result, out, steps=steps, force=force)
     for warning in result.warnings:
         say(f"Note: {warning}")
     if as_json:
         click.echo(json.dumps(json.loads((out / "map.json").read_text(encoding="utf-8")), indent=1))
     else:
         print_spots(result.spots)
+    for reading in steps:
+        say(reading.sentence)
     say(f"Open {page}")
 
 
@@ -101,6 +116,8 @@ def _recipe(photos, lamps, choices):
         measured_mm=measured,
         card_thickness_mm=choices["card_thickness"],
         templates=tuple(choices["templates"]),
+        shadows=tuple(choices["shadows"]),
+        marks=choices["marks"],
     )
 
 

@@ -1,0 +1,62 @@
+"""Sentences about what makes a map less sure than it could be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from lightcheck.check import GREEN
+from lightcheck.patch import Patch
+from lightcheck.relief import Relief
+
+# Ambient light and the curve's scale can stand in for each other, so only clear cases are told.
+MUCH_AMBIENT, ODD_RESPONSE = 0.3, 1.4
+ROOM_LIGHT = ("ambient light", "second light")  # findings that say it already
+MUCH_UNSEEN = 0.05  # share of the wood
+ODD_HEIGHT = 0.08  # share of a lamp's height: a tape is read better than this
+HALF_TRUST, MUCH_THROWN = 0.5, 0.25  # of a template's places, and the share of its line
+
+
+def warnings(patch: Patch, relief: Relief, told: tuple) -> Iterator[str]:
+    """Sentences for the reader. told: findings about the photos, and shadows set against lamps."""
+    findings, shadows = told
+    if len(relief.lamps) == 1:
+        yield (
+            "One photo only: grain and slope can not be told apart, so most spots are unsure. "
+            "Take a second photo with the lamp on the other side."
+        )
+    for name, misfit in zip(patch.names, patch.misfit_mm, strict=True):
+        if misfit > 1.0:
+            yield f"{name} lay {misfit:.1f} mm off the first photo; this was corrected on the grain."
+    unseen = 1 - (relief.seen & patch.wood).sum() / patch.wood.sum()
+    if unseen > MUCH_UNSEEN:
+        yield f"{unseen:.0%} of the wood could not be measured: shadow, glare or burnt-out light."
+    for one in findings:
+        if one.severity != GREEN:
+            yield f"{one.photo}: {one.what} {one.remedy}" if one.photo else f"{one.what} {one.remedy}"
+    yield from (c.sentence for c in shadows if c.clear)
+    if relief.ambient_share > MUCH_AMBIENT and not any(f.name in ROOM_LIGHT for f in findings):
+        yield f"About {relief.ambient_share:.0%} of the light is not the lamp's: darken the room."
+    if max(relief.response) > ODD_RESPONSE or min(relief.response) < 1 / ODD_RESPONSE:
+        yield "The phone's tone curve is far from the standard one; this was measured and allowed for."
+    yield from template_warnings(relief)
+    places = [a.spec for a in relief.lamps if a.kind == "lamp"]
+    if len(set(places)) < len(places):
+        yield "Two photos were given the same lamp place: was the lamp moved between them?"
+
+
+def template_warnings(relief: Relief) -> Iterator[str]:
+    """Where templates and light disagree."""
+    if abs(relief.height_factor - 1) > max(ODD_HEIGHT, 2 * relief.height_factor_sigma):
+        yield (
+            f"By the templates the lamps stood at {relief.height_factor:.2f} of the height typed (give or "
+            f"take {relief.height_factor_sigma:.2f}); heights follow the templates. Measure the lamp again."
+        )
+    for hold in relief.holds:
+        thrown = float(np.mean(hold.trust < HALF_TRUST))
+        if thrown > MUCH_THROWN:
+            yield (
+                f"The template {hold.name} disagrees with the light along {thrown:.0%} of its line, by up to "
+                f"{np.abs(hold.left_mm).max():.2f} mm: check where it stood and which way it faced."
+            )
