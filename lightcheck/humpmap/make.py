@@ -92,7 +92,7 @@ def lay_holds(readings: tuple, patch: Patch) -> tuple[Hold, ...]:
     holds = []
     for spec, daylight in readings:
         where = line.place(spec, patch.cards)
-        laid = line.hold(daylight, where, patch.base, name=spec.text)
+        laid = line.hold(daylight, where, patch.base, name=spec.name)
         row, column = patch.grid.index(laid.x_mm, laid.y_mm)
         rows, columns = patch.inside.shape
         on = (row >= 0) & (row <= rows - 1) & (column >= 0) & (column <= columns - 1)

@@ -55,7 +55,12 @@ def template_warnings(relief: Relief) -> Iterator[str]:
         )
     for hold in relief.holds:
         thrown = float(np.mean(hold.trust < HALF_TRUST))
-        if thrown > MUCH_THROWN:
+        if thrown == 1.0:
+            yield (
+                f"The template {hold.name} does not fit what the light shows anywhere and was not used: "
+                "check where it stood, which way it faced, and that it is the reading of this wood."
+            )
+        elif thrown > MUCH_THROWN:
             yield (
                 f"The template {hold.name} disagrees with the light along {thrown:.0%} of its line, by up to "
                 f"{np.abs(hold.left_mm).max():.2f} mm: check where it stood and which way it faced."

@@ -28,6 +28,7 @@ from lightcheck.relief.solve import MOST_HEIGHT_DOUBT, solve
 BLUNDER_SIGMA, BLUNDER_SHARE = 0.25, 0.5  # of a height misread, and how often: own estimate
 FACTORS = np.exp(np.linspace(np.log(0.4), np.log(2.5), 111))
 ROUNDS, ROBUST = 4, 3.0  # of judging the places; sigmas beyond which one loses weight
+LEAST_TRUST, NO_TRUST = 0.5, 1e-6  # a template that belongs nowhere is not followed at all
 SPECKLE = 0.3  # share of the draws' covariance taken without its cross terms: 64 draws know no more
 
 
@@ -77,18 +78,28 @@ def gauge(alone: Relief, lamps: tuple[Lamp, ...], holds: tuple[Hold, ...]) -> Ga
     along, prior = _along(alone, holds), np.log(_prior(lamps))
     trust = np.ones(len(along.reading))
     for _ in range(ROUNDS):
-        logs = prior + [_log_likelihood(along, k, trust) for k in FACTORS]
-        weight = np.exp(logs - logs.max())
-        weight /= weight.sum()
-        mean = float(weight @ FACTORS)
+        mean, sigma = _factor(along, trust, prior)
         trust = 1 / (1 + (_off(along, mean, trust) / ROBUST) ** 2)
+    for number in range(len(holds)):
+        mine = along.owner == number
+        if mine.any() and trust[mine].mean() < LEAST_TRUST:
+            trust[mine] = NO_TRUST
+    mean, sigma = _factor(along, trust, prior)
     judged = []
     for number, hold in enumerate(holds):
         mine, all_ = along.owner == number, np.ones(len(hold.x_mm))
         all_[along.place[mine]] = trust[mine]
         judged.append(replace(hold, trust=frozen(all_)))
-    sigma = float(np.sqrt(weight @ (FACTORS - mean) ** 2))
     return Gauge(factor=mean, sigma=sigma, holds=tuple(judged))
+
+
+def _factor(along: _Along, trust: np.ndarray, prior: np.ndarray) -> tuple[float, float]:
+    """Mean and sigma of the factor's posterior."""
+    logs = prior + [_log_likelihood(along, k, trust) for k in FACTORS]
+    weight = np.exp(logs - logs.max())
+    weight /= weight.sum()
+    mean = float(weight @ FACTORS)
+    return mean, float(np.sqrt(weight @ (FACTORS - mean) ** 2))
 
 
 def _along(alone: Relief, holds: tuple[Hold, ...]) -> _Along:

@@ -45,6 +45,11 @@ class LineSpec:
     at_mm: float | None = None
     turned: bool = False
 
+    @property
+    def name(self) -> str:
+        """As typed, without the folders above the reading's own."""
+        return f"{self.folder.name}/@{self.text.rpartition('@')[2]}"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:

@@ -23,6 +23,7 @@ from lightcheck.shade import light_on
 
 DATA_SIGMA = 0.025  # of log light in a unit cell: noise, and what the columns leave over
 TONE_SCATTER = 0.3  # of the wood's tone: 6 % widened for grain that is alike over many cells
+FLASH_SCATTER = 0.6  # the same where the flash is among the shots: their mean leans on one raking lamp
 BENDING = 3e4  # weight of squared curvature in a unit cell, mm^2
 ROBUST = 3.0  # residuals beyond so many sigmas lose weight
 # Lamps in sigmas: keeps the first, rough steps from throwing one across the shop.
@@ -99,7 +100,8 @@ class Step:
             weight[:, (weight > 0).sum(0) < 2] = 0.0
         self.weight = weight
         self.total = weight.sum(0)
-        tone = area / TONE_SCATTER**2
+        scatter = TONE_SCATTER if self.scene.rakes.all() else FLASH_SCATTER
+        tone = area / scatter**2
         self.common = np.sqrt(self.total * tone / (self.total + tone))
 
     def project(self, column: np.ndarray) -> np.ndarray:

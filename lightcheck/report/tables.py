@@ -170,7 +170,7 @@ def _templates(result: HumpMap) -> dict | None:
         "lamp_height_factor_sigma": relief.height_factor_sigma,
         "lines": [
             {
-                "template": hold_name(h.name),
+                "template": h.name,
                 "places": len(h.left_mm),
                 "left_rms_mm": np.sqrt(np.average(h.left_mm**2, weights=h.trust)),
                 "trusted_share": h.trust.mean(),

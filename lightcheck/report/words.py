@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lightcheck.report.tables import changes_mm, hold_name, seen_share
+from lightcheck.report.tables import changes_mm, seen_share
 from lightcheck.units import inch_fraction
 
 if TYPE_CHECKING:
@@ -107,7 +107,7 @@ def held_by(result: HumpMap) -> tuple[str, ...]:
     for hold in relief.holds:
         left = float(np.sqrt(np.average(hold.left_mm**2, weights=hold.trust)))
         sentences.append(
-            f"{hold_name(hold.name)}: {len(hold.left_mm)} places along the line, met to {left:.2f} mm; "
+            f"{hold.name}: {len(hold.left_mm)} places along the line, met to {left:.2f} mm; "
             f"{100 * hold.trust.mean():.0f} % of their weight was kept."
         )
     factor, sigma = relief.height_factor, relief.height_factor_sigma
