@@ -4,6 +4,9 @@
     python demo/bench.py FOLDER           the same for other scenes made by fixtures/render.py
     python demo/bench.py --boards 40      is `chance` calibrated? reliability over made-up boards
     python demo/bench.py --speed          stage times on two 12-megapixel photos
+    python demo/bench.py --part daylight  another part: change, check, daylight, held, job, lay, pattern,
+                                          response; see demo/figures_*.py
+    python demo/bench.py --everything     all of them, one after the other (an hour or so)
 
 Errors are taken after a robust quadratic is removed from the error, for where the fair surface lies is
 a choice. A hump's error is that of the map at its true centre.
@@ -14,6 +17,8 @@ from __future__ import annotations
 import argparse
 import json
 import resource
+import runpy
+import sys
 import tempfile
 import time
 from pathlib import Path
@@ -25,6 +30,7 @@ from lightcheck.humpmap import HumpMap, Recipe, make
 
 HERE = Path(__file__).resolve().parent
 ARRANGEMENTS = ("pair", "three", "four", "flash", "one")
+PARTS = ("change", "check", "daylight", "held", "job", "lay", "pattern", "response")
 BANDS = ((0.2, 0.4), (0.4, 0.6), (0.6, 0.8), (0.8, 1.01))
 
 
@@ -176,13 +182,33 @@ def speed() -> None:
     print(f"most memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB")
 
 
+def part(name: str) -> None:
+    """Run one of demo/figures_*.py as if it had been called without arguments."""
+    print(f"\n{name}\n")
+    kept, sys.argv = sys.argv, [f"figures_{name}.py"]
+    try:
+        runpy.run_path(str(HERE / f"figures_{name}.py"), run_name="__main__")
+    finally:
+        sys.argv = kept
+
+
 def main() -> None:
     """Print what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("folder", nargs="?", type=Path, default=HERE.parent / "fixtures")
     parser.add_argument("--boards", type=int, default=0)
     parser.add_argument("--speed", action="store_true")
+    parser.add_argument("--part", choices=PARTS, action="append", default=[])
+    parser.add_argument("--everything", action="store_true")
     asked = parser.parse_args()
+    if asked.everything:
+        scenes(asked.folder)
+        speed()
+        reliability(40)
+    for name in PARTS if asked.everything else asked.part:
+        part(name)
+    if asked.everything or asked.part:
+        return
     if asked.speed:
         speed()
     elif asked.boards:

@@ -10,7 +10,7 @@ import lightcheck
 ROOT = Path(lightcheck.__file__).parent
 WALK = (
     "errors units constants grid photo card patch lamp shadow shade reach template offsets pattern "
-    "stations relief crease fair spots check marks humpmap stored lay step change plan job specimen "
+    "stations response relief crease fair spots check marks humpmap stored lay step change plan job specimen "
     "report cli"
 )  # a stage imports only from stages to its left
 STAGES = WALK.split()

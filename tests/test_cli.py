@@ -12,11 +12,8 @@ from click.testing import CliRunner
 from PIL import Image
 
 from lightcheck import __version__, humpmap, report
-from lightcheck import specimen as sp
-from lightcheck.cli import demo
 from lightcheck.cli.main import COMMANDS, main
 from lightcheck.errors import LightcheckError
-from lightcheck.specimen import scenario
 
 LAMPS = ("--lamp", "left,900mm,110mm", "--lamp", "right,900mm,110mm")
 
@@ -144,7 +141,7 @@ def mapped(monkeypatch):
 
     def make(recipe):
         asked.append(recipe)
-        return SimpleNamespace(spots=(SPOT,), warnings=("The phone merged frames.",))
+        return SimpleNamespace(spots=(SPOT,), warnings=("The phone merged frames.",), response=None)
 
     def write(result, folder, *, steps=(), force=False):
         folder.mkdir()
@@ -228,27 +225,3 @@ def test_no_colour_where_it_is_not_wanted(tmp_path, monkeypatch):
     assert "\x1b[" in CliRunner().invoke(main, typed, color=True).stderr
     monkeypatch.setenv("NO_COLOR", "1")
     assert "\x1b[" not in CliRunner().invoke(main, typed, color=True).stderr
-
-
-# --- demo -----------------------------------------------------------------------------------------
-
-
-def test_the_demo_sets_true_beside_found():
-    humps = (
-        SimpleNamespace(x_mm=0.0, y_mm=0.0, height_mm=0.40),
-        SimpleNamespace(x_mm=15.0, y_mm=0.0, height_mm=-0.30),
-        SimpleNamespace(x_mm=200.0, y_mm=0.0, height_mm=0.20),
-    )
-    spots = (SPOT, SimpleNamespace(**{**vars(SPOT), "number": 2, "x_mm": -180.0, "chance": 0.3}))
-    lines = demo.comparison(humps, spots)
-    assert "+0.40" in lines[1] and "+0.42" in lines[1]
-    assert "not found" in lines[2] and "not found" in lines[3]
-    assert "none" in lines[4] and "chance 0.30" in lines[4]
-
-
-def test_the_demo_boards_are_worth_a_look():
-    """Each part has humps and hollows that stand clear of the least height worth listing."""
-    for part in scenario.parts():
-        heights = [h.height_mm for h in part.board.humps]
-        assert min(heights) < -0.1 and max(heights) > 0.1 and len(heights) >= 6
-        assert part.arrangement in sp.ARRANGEMENTS

@@ -103,7 +103,7 @@ def test_with_nothing_else_in_doubt_the_limit_is_that_of_least_squares():
     rest = [light_on(facing, p, flat, flat, flat).log for p in np.array(PAIR, float)]
     change = (np.array(lit) - rest) / 0.01
     total = ((change - change.mean(0)) ** 2).sum() * (sheet.cell_mm / 8) ** 2
-    least = np.hypot(0.025 / np.sqrt(total), evidence.TRACKS_SIGMA_MM)
+    least = np.hypot(0.02 / np.sqrt(total), evidence.TRACKS_SIGMA_MM)
     assert least < sheet.sigma_mm(50.0, np.zeros(2)) < 1.15 * least
 
 

@@ -79,6 +79,17 @@ def test_wood_along_the_parallel_curve_of_an_ellipse(cards):
     assert (np.diff(off.design_mm[:, 0]) > 0).all()
 
 
+def test_past_the_ends_of_the_outline_nothing_is_said():
+    """The board reaches over the centreline; the outline ends there."""
+    points = ellipse(np.linspace(1.6, 0.6, 900))[0]
+    short = Outline(source="designed.csv", points_mm=points, cards=CARDS)
+    off = against(Design(outline=short))
+    past = np.linspace(1.9, 0.8, 300) > 1.6
+    assert np.isnan(off.off_mm[past][:-2]).all() and np.isnan(off.cut_mm[past][:-2]).all()
+    assert off.off_mm[~past] == pytest.approx(-0.8, abs=0.01)
+    assert np.isfinite(off.shape_mm[~past]).all()
+
+
 def test_what_no_mark_holds_is_unknown_and_leaves_only_the_shape():
     """A dip 1 mm deep: lift and rock change its level, and not how deep it is against its surroundings."""
     dip = np.exp(-(((np.arange(300) - 150) / 12) ** 2))

@@ -7,7 +7,7 @@ marker is never used for measuring (it reads 0.1-2 % short).
     (0, 0) is the middle of the card, x along its long side, y up as printed     [mm on paper]
 """
 
-from lightcheck.card.find import Sighting, find
+from lightcheck.card.find import Sighting, find, find_all
 from lightcheck.card.size import CardSize, board, size
 
-__all__ = ["CardSize", "Sighting", "board", "find", "size"]
+__all__ = ["CardSize", "Sighting", "board", "find", "find_all", "size"]

@@ -26,7 +26,7 @@ import numpy as np
 from lightcheck.card.grey import Strip
 from lightcheck.errors import LightcheckError
 from lightcheck.grid import frozen
-from lightcheck.photo.slope import LogSlope, hats
+from lightcheck.photo.slope import LogSlope, hats, left_out
 
 KNOT_LOG = 0.55  # from knot to knot of the slope
 SLOPE_SIGMA, BEND_SIGMA = 0.25, 0.25  # of the slope about 1, and of its change at a knot: own estimate
@@ -71,7 +71,7 @@ def response(strips: tuple[Strip, ...]) -> LogSlope:
     return LogSlope(
         light_log=frozen(knots),
         slope=frozen(found.x[3:]),
-        sigma=frozen(np.sqrt(np.diag(cov)[3:] * loose)),
+        sigma=frozen(np.sqrt(np.diag(cov)[3:] * loose + left_out(found.x[3:]) ** 2)),
     )
 
 

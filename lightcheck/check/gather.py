@@ -10,6 +10,7 @@ from lightcheck import card, lamp, photo
 from lightcheck.card import Sighting
 from lightcheck.check import grain, light, wood
 from lightcheck.check.camera import camera
+from lightcheck.check.ends import ends
 from lightcheck.check.finding import GREEN, RED, Finding, in_order
 from lightcheck.check.lit import lit
 from lightcheck.check.paper import paper, squeezed
@@ -49,6 +50,7 @@ def examine(
     """
     raking = tuple(spec.kind in ("lamp", "far") for spec in lamps)
     found = [*camera(photos, raking), *sharp(photos, sightings), *paper(photos, sightings)]
+    found += ends(photos, sightings)
     if all(sightings) and photos:
         found += _on_wood(photos, sightings, (lamps, least_mm), patch)
     found = _without_consequences(found)

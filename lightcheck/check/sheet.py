@@ -6,7 +6,7 @@ to a millimetre, which is enough to ask where it is bright, sharp or shiny.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -65,7 +65,10 @@ def from_sightings(photos: tuple[Photo, ...], sightings: tuple[tuple[Sighting, .
 def from_patch(photos: tuple[Photo, ...], patch: Patch) -> Sheet:
     """The same from a patch that has been laid out already. photos: as in the patch."""
     places = {c.card: np.array([c.x_mm, c.y_mm, c.turn_rad]) for c in patch.cards}
-    return _sheet(photos, patch.views, patch.base, places)
+    sheet = _sheet(photos, patch.views, patch.base, places)
+    at = patch.grid.index(*sheet.grid.mesh_mm())
+    cell = tuple(np.clip(np.rint(i).astype(int), 0, n - 1) for i, n in zip(at, patch.wood.shape, strict=True))
+    return replace(sheet, wood=sheet.wood & patch.wood[cell])  # paper besides the cards is no wood
 
 
 def _sheet(photos, views: tuple[View, ...], base: Base, places: dict[int, np.ndarray]) -> Sheet:

@@ -60,8 +60,16 @@ def about() -> dict:
         "parts": {name: _version(name) for name in _PARTS},
         "readers": {kind: _loads(module) for kind, (module, _) in _READERS.items()},
         "writes": {"this folder": _writable(Path.cwd()), "temporary": _writable(Path(tempfile.gettempdir()))},
+        "kept_responses": _kept(),
         "missing": _missing(free_gb),
     }
+
+
+def _kept() -> list[dict]:
+    """Responses of phones that later maps will use."""
+    from lightcheck import response
+
+    return [{"phone": k.phone, "source": k.source, "day": k.day} for k in response.listed()]
 
 
 def memory_gb() -> tuple[float | None, float | None]:
@@ -130,5 +138,15 @@ def _lines(found: dict) -> list[str]:
         f"With: {', '.join(parts)}",
         *(f"Reads {kind}: {'yes' if can else 'no'}" for kind, can in found["readers"].items()),
         *(f"Writes to {where}: {'yes' if can else 'no'}" for where, can in found["writes"].items()),
+        *(_kept_line(k) for k in found["kept_responses"]),
         *(found["missing"] or ["Nothing is missing."]),
     ]
+
+
+def _kept_line(kept: dict) -> str:
+    from lightcheck import response
+
+    return (
+        f"Kept response of {kept['phone']}: {kept['source']}, {kept['day']}, in {response.shown_folder()} "
+        "(delete it there to forget it)"
+    )

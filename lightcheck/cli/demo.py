@@ -1,74 +1,108 @@
-"""lightcheck demo: an invented board, photographed and mapped, with the truth beside it."""
+"""lightcheck demo: an invented job from the first pass to the longboard, with the truth beside it."""
 
 from __future__ import annotations
 
 import math
+import shutil
 from pathlib import Path
 
 import click
 
 from lightcheck.cli.options import force_option, out_option, say, talk_options
+from lightcheck.errors import LightcheckError
 
 MATCH_MM = 40.0  # a spot this near to a true hump of the same kind is that hump
+FOLDERS = ("bottom-panel", "station-4", "rudder-blade")
 
 
 @click.command("demo", short_help="Try it on an invented boat.")
-@out_option(help="Folder for the photos and maps.", default="lightcheck-demo")
+@out_option(help="Folder for photos, job and pages.", default="lightcheck-demo")
+@click.option(
+    "--short", is_flag=True, default=False, help="Only the first map: a pair of photos and its page."
+)
 @force_option
 @talk_options
-def command(out: Path, force: bool) -> None:
-    """Make photos of two invented boat parts, map them, and show what was true beside it."""
-    from lightcheck import report
+def command(out: Path, short: bool, force: bool) -> None:
+    """Tell a whole job on an invented boat: three passes, a template, a rudder blade.
+
+    Everything is made up and known, so what was true stands beside what was found. It takes about a minute.
+    """
+    from lightcheck.cli import demo_story as story
+    from lightcheck.report import demo as report
     from lightcheck.specimen import scenario
 
-    report.check_folder(out, force=force)
+    clear(out, force=force)
     say(scenario.INTRODUCTION)
-    pages = [_one(part, out / part.folder, force) for part in scenario.parts()]
-    for page in pages:
-        say(f"Open {page}")
+    words = {"introduction": scenario.INTRODUCTION}
+    report.write((), out, done=False, **words)
+    steps = story.short(out) if short else story.whole(out)
+    page = report.write(steps, out, **words)
+    for step in steps:
+        _print(step)
+    say(f"Open {page}")
 
 
-def _one(part, folder: Path, force: bool) -> Path:
-    """Photograph one part, map it, print the comparison; returns the page to open."""
-    from lightcheck import humpmap, report, specimen
+def clear(out: Path, *, force: bool) -> None:
+    """Make room for the demo. Refuses what `check_folder` refuses, and folders that no demo made."""
+    from lightcheck.report import demo as report
+    from lightcheck.report import folder
 
-    say(f"Photographing: {part.title}")
-    shots = specimen.shoot(part.board, part.arrangement, folder, seed=part.seed)
-    photos, lamps = zip(*shots, strict=True)
-    typed = " ".join([*(p.name for p in photos), *(f"--lamp {spec}" for spec in lamps), "-o map/"])
-    say(f"Mapping, as if you had typed in {folder}:\n  lightcheck map {typed}")
-    result = humpmap.make(humpmap.Recipe(photos=tuple(map(str, photos)), lamps=lamps))
-    page = report.write(result, folder / "map", force=force)
-    click.echo(f"{part.title} (true humps are invented, heights in mm)")
-    for line in comparison(part.board.humps, result.spots):
-        click.echo(line)
-    return page
+    folder.check_folder(out, files=(report.PAGE,), force=force)
+    there = [out / name for name in FOLDERS if (out / name).exists()]
+    if there and not report.is_demo(out):
+        raise LightcheckError(
+            f"{there[0]} was not made by the demo.", "Give a new folder after -o: it is left as it is."
+        )
+    try:
+        for path in there:
+            shutil.rmtree(path) if path.is_dir() else path.unlink()
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise LightcheckError(
+            f"{out} can not be written to ({error.strerror}).", "Give a folder of your own after -o."
+        ) from None
 
 
-def comparison(humps, spots) -> list[str]:
-    """Lines that set each true hump beside the spot found there, then what was found beyond."""
-    lines = [f"  {'at x, y':>12}  {'true':>6}  {'found':>6}  {'give or take':>12}  spot"]
-    matched = set()
+def comparison(humps, spots) -> list[tuple[str, ...]]:
+    """Rows that set each true hump beside the spot found there, then what was found beyond.
+
+    Place, true height, height found, its give or take, number of the spot.
+    """
+    rows, matched = [], set()
     for hump in sorted(humps, key=lambda h: -abs(h.height_mm)):
-        start = f"  {f'{hump.x_mm:.0f}, {hump.y_mm:.0f}':>12}  {hump.height_mm:>+6.2f}"
-        spot = _nearest(hump, [s for s in spots if s.number not in matched])
+        start = (f"{hump.x_mm:.0f}, {hump.y_mm:.0f}", f"{hump.height_mm:+.2f}")
+        spot = nearest(hump, [s for s in spots if s.number not in matched])
         if spot is None:
-            lines.append(f"{start}  not found")
+            rows.append((*start, "not listed", "", ""))
             continue
         matched.add(spot.number)
-        found = f"{spot.height_mm:>+6.2f}  {spot.sigma_mm:>12.2f}  {spot.number}"
-        lines.append(f"{start}  {found}")
+        rows.append((*start, *_found(spot)))
     for spot in spots:
         if spot.number not in matched:
+            *found, number = _found(spot)
             place = f"{spot.x_mm:.0f}, {spot.y_mm:.0f}"
-            found = f"{spot.height_mm:>+6.2f}  {spot.sigma_mm:>12.2f}  {spot.number}"
-            lines.append(f"  {place:>12}  {'none':>6}  {found} (chance {spot.chance:.2f})")
-    return lines
+            rows.append((place, "none", *found, f"{number} (chance {spot.chance:.2f})"))
+    return rows
 
 
-def _nearest(hump, spots):
+def _found(spot) -> tuple[str, str, str]:
+    return f"{spot.height_mm:+.2f}", f"{max(spot.sigma_mm, 0.01):.2f}", str(spot.number)
+
+
+def nearest(hump, spots):
     """The nearest spot of the same kind within reach, or None."""
     kind = "hump" if hump.height_mm > 0 else "hollow"
     near = [(math.hypot(s.x_mm - hump.x_mm, s.y_mm - hump.y_mm), s) for s in spots if s.kind == kind]
     away, spot = min(near, key=lambda pair: pair[0], default=(math.inf, None))
     return spot if away <= MATCH_MM else None
+
+
+def _print(step) -> None:
+    """A step's table on stdout."""
+    if not step.rows:
+        return
+    click.echo(step.title)
+    table = (step.head, *step.rows)
+    wide = [max(len(row[i]) for row in table) for i in range(len(step.head))]
+    for row in table:
+        click.echo("  " + "  ".join(f"{cell:>{w}}" for cell, w in zip(row, wide, strict=True)))

@@ -63,10 +63,22 @@ RULER_RANGE_MM = (80.0, 125.0)  # a print further from 100 mm than this was not 
     help="Self-check against tape of known thickness on the wood: "
     "'3 layers of 0.178mm at 120mm,-40mm from card 2, 150mm x 48mm'.",
 )  # fmt: skip
+@click.option(
+    "--bracket", "brackets", multiple=True, metavar="FILE",
+    help="One unmoved scene at two or more exposures, one --bracket for each photo: the phone's tone curve "
+    "is read from them. Not needed with raw photos or a grey strip in sight (lightcheck cards --grey).",
+)  # fmt: skip
+@click.option(
+    "--keep-response", is_flag=True, default=False,
+    help="Keep the tone curve that was read, for later maps with this phone.",
+)  # fmt: skip
+@click.option(
+    "--no-kept-response", is_flag=True, default=False, help="Leave out what was kept of this phone."
+)
 @click.option("--json", "as_json", is_flag=True, default=False, help="Print map.json on stdout.")
 @force_option
 @talk_options
-def command(photos, lamps, out: Path, as_json: bool, force: bool, **choices) -> None:
+def command(photos, lamps, out: Path, as_json: bool, force: bool, keep_response: bool, **choices) -> None:
     """Map humps and hollows from photos of one patch.
 
     \b
@@ -85,6 +97,8 @@ def command(photos, lamps, out: Path, as_json: bool, force: bool, **choices) -> 
     result = humpmap.make(recipe)
     steps = tuple(step.of_map(strip, result) for strip in strips)
     page = report.write(result, out, steps=steps, force=force)
+    if result.response and result.response.sentence:
+        say(f"Note: {result.response.sentence}")
     for warning in result.warnings:
         say(f"Note: {warning}")
     if as_json:
@@ -94,6 +108,15 @@ def command(photos, lamps, out: Path, as_json: bool, force: bool, **choices) -> 
     for reading in steps:
         say(reading.sentence)
     say(f"Open {page}")
+    if keep_response:
+        _keep(result.response)
+
+
+def _keep(found) -> None:
+    from lightcheck import response
+
+    response.keep(found)
+    say(f"The response of {found.phone} is kept in {response.shown_folder()} for later maps.")
 
 
 def _recipe(photos, lamps, choices):
@@ -118,6 +141,8 @@ def _recipe(photos, lamps, choices):
         templates=tuple(choices["templates"]),
         shadows=tuple(choices["shadows"]),
         marks=choices["marks"],
+        brackets=tuple(choices["brackets"]),
+        kept_response=not choices["no_kept_response"],
     )
 
 

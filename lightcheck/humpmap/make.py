@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from lightcheck import card, check, fair, lamp, marks, photo, shadow, spots, template
+from lightcheck import card, check, fair, lamp, marks, photo, response, shadow, spots, template
 from lightcheck.card import Sighting
 from lightcheck.errors import LightcheckError
 from lightcheck.grid import frozen
 from lightcheck.humpmap.dark import lit_only
+from lightcheck.humpmap.paper import bare_of_strips
 from lightcheck.humpmap.product import HumpMap, Recipe
 from lightcheck.humpmap.refuse import refuse_blind, refuse_high, specs
 from lightcheck.humpmap.warn import warnings
@@ -19,6 +20,7 @@ from lightcheck.lamp import Lamp, LampSpec
 from lightcheck.patch import Patch, lay_out, lay_out_square_on
 from lightcheck.photo import Photo
 from lightcheck.relief import Hold, Relief, hang, line, solve
+from lightcheck.response import Response
 
 FAULT_MM = 30.0  # how far a fault of the photos reaches: that of a hump 100 mm wide, by which it is told
 
@@ -40,7 +42,8 @@ def make(recipe: Recipe) -> HumpMap:
     seen = shadow.find(things, patch, lamps)
     patch, told = shadow.uncovered(patch, seen), _told_by(seen, lamps, patch)
     holds = lay_holds(readings, patch)
-    relief, alone = hang(patch, told, holds) if holds else (solve(patch, told), None)
+    curve = _response((photos, sightings), said, recipe)
+    relief, alone = hang(patch, told, holds, curve) if holds else (solve(patch, told, response=curve), None)
     relief = _doubted(relief, check.doubt_mm(findings))
     creases = marked.creases().on(patch.cards) if marked else None
     surface = fair.surface(relief, longest_mm=recipe.longest_mm, creases=creases)
@@ -57,6 +60,7 @@ def make(recipe: Recipe) -> HumpMap:
         without_mm=without.height_mm if without else None,
         findings=findings,
         shadows=checks,
+        response=curve,
     )
 
 
@@ -74,7 +78,7 @@ def lay_out_photos(
         )
     sightings = tuple(card.find(p) for p in photos)
     patch = lay_out(list(photos), list(sightings), thickness_mm=recipe.card_thickness_mm, stretch=stretch)
-    return patch, sightings
+    return bare_of_strips(patch, photos, sightings), sightings
 
 
 def place_lamps(said: tuple[LampSpec, ...], patch: Patch) -> tuple[Lamp, ...]:
@@ -112,6 +116,18 @@ def _findings(shots: tuple, said: tuple[LampSpec, ...], patch: Patch, recipe: Re
     if not sightings:
         return ()
     return check.examine(photos, sightings, lamps=said, least_mm=recipe.least_mm, patch=patch)
+
+
+def _response(shots: tuple, said: tuple[LampSpec, ...], recipe: Recipe) -> Response:
+    """What is known of the phone's response, for the shots that are lit."""
+    photos, sightings = shots
+    lit = [i for i, spec in enumerate(said) if spec.kind != "off"]
+    return response.choose(
+        tuple(photos[i] for i in lit),
+        tuple(sightings[i] for i in lit) if sightings else (),
+        brackets=recipe.brackets,
+        use_kept=recipe.kept_response,
+    )
 
 
 def _told_by(seen: tuple, lamps: tuple[Lamp, ...], patch: Patch) -> tuple[Lamp, ...]:

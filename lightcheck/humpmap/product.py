@@ -11,6 +11,7 @@ from lightcheck.fair import FairSurface
 from lightcheck.patch import Patch
 from lightcheck.photo import Photo
 from lightcheck.relief import Relief
+from lightcheck.response import Response
 from lightcheck.shadow import CrossCheck
 from lightcheck.spots import Spot
 
@@ -23,7 +24,8 @@ class Recipe:
     along x and across it.  least_mm: least height worth listing.  scale_mm_px: instead of cards.
     measured_mm: x and y of the printed 100 mm ruler.  card_thickness_mm: of stiff cards, 0 for paper.
     templates: readings with their places, as typed.  shadows: things on the wood that cast one, as typed.
-    marks: path of marks.toml, or None.
+    marks: path of marks.toml, or None.  brackets: paths of one scene at several exposures, from which the
+    phone's response is read.  kept_response: whether one kept of this phone counts.
     """
 
     photos: tuple[str, ...]
@@ -36,6 +38,8 @@ class Recipe:
     templates: tuple[str, ...] = ()
     shadows: tuple[str, ...] = ()
     marks: str | None = None
+    brackets: tuple[str, ...] = ()
+    kept_response: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +50,7 @@ class HumpMap:
     without_mm: (ny, nx) heights as they would be without the templates, None where there are none.
     findings: what was found about the photos.
     shadows: lamps by their shadows, set against tape and solve.
+    response: what was known of the phone's before the solve.
     """
 
     recipe: Recipe
@@ -58,3 +63,4 @@ class HumpMap:
     without_mm: np.ndarray | None = None
     findings: tuple[Finding, ...] = ()
     shadows: tuple[CrossCheck, ...] = ()
+    response: Response | None = None

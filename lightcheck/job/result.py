@@ -168,6 +168,7 @@ def _recipe(job: Job, one: Pass, photos: list[Path]) -> Recipe:
         least_mm=held.least_mm,
         measured_mm=held.measured_mm,
         card_thickness_mm=held.card_thickness_mm,
+        kept_response=False,  # what lies elsewhere on this machine is no part of the job
     )
 
 

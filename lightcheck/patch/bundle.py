@@ -74,6 +74,7 @@ def settle(start: Start, *, thickness_mm: float, ties: Ties | None = None) -> Se
     found = least_squares(
         problem.residuals,
         problem.first,
+        jac=problem.slopes,
         x_scale=problem.scale,
         loss="soft_l1",
         f_scale=3.0,
@@ -104,7 +105,11 @@ def _refuse_moved(start: Start, misfit: np.ndarray, stretch: float) -> None:
 
 
 class _Problem:
-    """The unknowns as one vector, and the equations as residuals divided by their sigmas."""
+    """The unknowns as one vector, and the equations as residuals divided by their sigmas.
+
+    Unknowns may be a stack of vectors, (..., m), for their slopes are found by trying them all at once:
+    what would be dozens of small calls is one.
+    """
 
     def __init__(self, start: Start, thickness_mm: float, ties: Ties | None) -> None:
         self.start, self.thickness_mm, self.ties = start, thickness_mm, ties
@@ -125,76 +130,92 @@ class _Problem:
         ]  # fmt: skip
 
     def parts(self, unknowns: np.ndarray):
-        """(log focal change, bend, squeeze), base, (n_views, 6) poses, (n_cards, 6)."""
+        """(log focal change, bend, squeeze), base, (..., n_views, 6) poses, (..., n_cards, 6)."""
         split = _SHARED + _PER_VIEW * self.n_views
-        base = Base(along_x=unknowns[2], along_y=unknowns[3], twist=unknowns[4])
-        poses = unknowns[_SHARED:split].reshape(-1, _PER_VIEW)
-        return unknowns[[0, 1, 5]], base, poses, unknowns[split:].reshape(-1, _PER_CARD)
+        stretch, bend, along_x, along_y, twist, squeeze = (unknowns[..., i, None] for i in range(_SHARED))
+        base = Base(along_x=along_x, along_y=along_y, twist=twist)
+        poses = unknowns[..., _SHARED:split].reshape(*unknowns.shape[:-1], -1, _PER_VIEW)
+        cards = unknowns[..., split:].reshape(*unknowns.shape[:-1], -1, _PER_CARD)
+        return (stretch, bend, squeeze), base, poses, cards
+
+    def slopes(self, unknowns: np.ndarray) -> np.ndarray:
+        """(n_equations, m) change of the residuals with each unknown, by forward differences."""
+        step = np.sqrt(np.finfo(float).eps) * np.maximum(1.0, np.abs(unknowns))
+        step = (unknowns + step) - unknowns
+        return ((self.residuals(unknowns + np.diag(step)) - self.residuals(unknowns)) / step[:, None]).T
 
     def residuals(self, unknowns: np.ndarray) -> np.ndarray:
-        """All equations, each divided by its sigma."""
+        """(..., n_equations) all equations, each divided by its sigma."""
         (stretch, bend, squeeze), base, _, cards = self.parts(unknowns)
+        flat = (*unknowns.shape[:-1], -1)
         priors = [
-            [stretch / self.start.focal_sigma, bend / BEND_SIGMA, squeeze / SQUEEZE_SIGMA],
-            np.array([base.along_x, base.along_y, base.twist]) / CURVATURE_SIGMA,
-            (cards[:, 3:] / [LIFT_SIGMA_MM, TILT_SIGMA, TILT_SIGMA]).ravel(),
-            cards[:, :2].sum(axis=0) / 0.01,  # the origin is the mean of the card centres
-            [(cards[0, 2] - self.start.places[0, 2]) / 1e-4],  # the turn about z is free: hold it
+            stretch / self.start.focal_sigma,
+            bend / BEND_SIGMA,
+            squeeze / SQUEEZE_SIGMA,
+            np.concatenate([base.along_x, base.along_y, base.twist], axis=-1) / CURVATURE_SIGMA,
+            (cards[..., 3:] / [LIFT_SIGMA_MM, TILT_SIGMA, TILT_SIGMA]).reshape(flat),
+            cards[..., :2].sum(axis=-2) / 0.01,  # the origin is the mean of the card centres
+            (cards[..., :1, 2] - self.start.places[0, 2]) / 1e-4,  # the turn about z is free: hold it
         ]
         if self.ties is not None:
-            priors.append((self.tie_misfit_px(unknowns) / TIE_SIGMA_PX).ravel())
-        return np.r_[self.misfit_px(unknowns).ravel() / CORNER_SIGMA_PX, np.concatenate(priors)]
+            priors.append((self.tie_misfit_px(unknowns) / TIE_SIGMA_PX).reshape(flat))
+        corners = (self.misfit_px(unknowns) / CORNER_SIGMA_PX).reshape(flat)
+        return np.concatenate([corners, *priors], axis=-1)
 
     def misfit_px(self, unknowns: np.ndarray) -> np.ndarray:
-        """(n_corners, 2) projected less seen. [px]"""
+        """(..., n_corners, 2) projected less seen. [px]"""
         (_, _, squeeze), base, _, cards = self.parts(unknowns)
         seen = self.start
-        corners = self._corners_mm(base, cards, squeeze)
+        corners = self._corners_mm(base, cards, squeeze[..., None])
         return self._project(unknowns, corners, seen.view_of) - seen.corners_px
 
     def tie_misfit_px(self, unknowns: np.ndarray) -> np.ndarray:
-        """(n_ties, 2) where a ray of the first shot, met with the base, is seen by the other, less seen."""
+        """(..., n_ties, 2): a ray of the first shot, met with the base, as the other sees it, less seen."""
         (stretch, bend, _), base, poses, _ = self.parts(unknowns)
-        turn, shift = Rotation.from_rotvec(poses[0, :3]).as_matrix(), poses[0, 3:]
-        plane = (self.ties.first_px - self.start.centres_px[0]) / (self.start.focals_px[0] * np.exp(stretch))
-        plane = plane / (1 + bend * (plane**2).sum(1, keepdims=True))
-        rays = np.c_[plane, np.ones(len(plane))] @ turn
-        eye = -turn.T @ shift
-        at = eye - rays * (eye[2] / rays[:, 2:])
+        turn, shift = _turns(poses[..., 0, :3]), poses[..., 0, 3:]
+        focal = self.start.focals_px[0] * np.exp(stretch)
+        plane = (self.ties.first_px - self.start.centres_px[0]) / focal[..., None]
+        plane = plane / (1 + bend[..., None] * (plane**2).sum(-1, keepdims=True))
+        rays = np.concatenate([plane, np.ones_like(plane[..., :1])], axis=-1) @ turn
+        eye = -(shift[..., None, :] @ turn)
+        at = eye - rays * (eye[..., 2:] / rays[..., 2:])
         for _ in range(4):
-            rise = base.height_mm(at[:, 0], at[:, 1]) - at[:, 2]
-            at = at + rays * (rise / rays[:, 2])[:, None]
+            rise = base.height_mm(at[..., 0], at[..., 1]) - at[..., 2]
+            at = at + rays * (rise / rays[..., 2])[..., None]
         return self._project(unknowns, at, self.ties.view_of) - self.ties.other_px
 
     def _project(self, unknowns: np.ndarray, places: np.ndarray, view_of: np.ndarray) -> np.ndarray:
         (stretch, bend, _), _, poses, _ = self.parts(unknowns)
-        rotations = Rotation.from_rotvec(poses[:, :3]).as_matrix()[view_of]
-        camera = np.einsum("nij,nj->ni", rotations, places) + poses[view_of, 3:]
-        plane = camera[:, :2] / np.maximum(camera[:, 2:], 1.0)
-        plane = plane * (1 + bend * (plane**2).sum(1, keepdims=True))
-        focal = (self.start.focals_px * np.exp(stretch))[view_of]
-        return plane * focal[:, None] + self.start.centres_px[view_of]
+        rotations = _turns(poses[..., :3])[..., view_of, :, :]
+        camera = (rotations @ places[..., None])[..., 0] + poses[..., view_of, 3:]
+        plane = camera[..., :2] / np.maximum(camera[..., 2:], 1.0)
+        plane = plane * (1 + bend[..., None] * (plane**2).sum(-1, keepdims=True))
+        focal = (self.start.focals_px * np.exp(stretch))[..., view_of]
+        return plane * focal[..., None] + self.start.centres_px[view_of]
 
-    def _corners_mm(self, base: Base, cards: np.ndarray, squeeze: float) -> np.ndarray:
-        """(n_corners, 3) places of the observed corners. [mm]"""
-        e1, e2, normal = card_frames(base, cards[:, :3])
-        which, q = self.start.card_of, self.start.corners_mm * (1 + squeeze, 1 - squeeze)
-        along = e1[which] * q[:, :1] + e2[which] * q[:, 1:]
-        lift = self.thickness_mm + cards[which, 3] + (cards[which, 4:] * q).sum(1)
+    def _corners_mm(self, base: Base, cards: np.ndarray, squeeze: np.ndarray) -> np.ndarray:
+        """(..., n_corners, 3) places of the observed corners. [mm]"""
+        which = self.start.card_of
+        e1, e2, normal = (axis[..., which, :] for axis in card_frames(base, cards[..., :3]))
+        q = self.start.corners_mm * (1 + squeeze * (1, -1))
+        along = e1 * q[..., :1] + e2 * q[..., 1:]
+        lift = self.thickness_mm + cards[..., which, 3] + (cards[..., which, 4:] * q).sum(-1)
         if self.thickness_mm == 0:
-            dx, dy = along[:, 0], along[:, 1]
+            dx, dy = along[..., 0], along[..., 1]
             fall = base.along_x * dx**2 + base.along_y * dy**2 + 2 * base.twist * dx * dy
-            lift = lift + fall / 2 * normal[which, 2]
-        return base.points_mm(cards[which, 0], cards[which, 1]) + along + normal[which] * lift[:, None]
+            lift = lift + fall / 2 * normal[..., 2]
+        middles = base.points_mm(cards[..., 0], cards[..., 1])[..., which, :]
+        return middles + along + normal * lift[..., None]
 
     def settled(self, unknowns: np.ndarray, rms_px: float, worst_px: float) -> Settled:
-        (stretch, bend, _), base, poses, cards = self.parts(unknowns)
+        (stretch, bend, _), _, poses, cards = self.parts(unknowns)
+        along_x, along_y, twist = (float(u) for u in unknowns[2:5])
         views = tuple(
             View(
                 rotation=Rotation.from_rotvec(pose[:3]).as_matrix(),
                 offset_mm=pose[3:].copy(),
-                focal_px=float(focal * np.exp(stretch)),
-                bend=float(bend),
+                focal_px=float(focal * np.exp(stretch[0])),
+                bend=float(bend[0]),
                 size_px=size,
             )
             for pose, focal, size in zip(poses, self.start.focals_px, self.start.sizes_px, strict=True)
@@ -203,15 +224,21 @@ class _Problem:
             views=views,
             cards=self.start.cards,
             places=cards[:, :3].copy(),
-            base=base,
+            base=Base(along_x=along_x, along_y=along_y, twist=twist),
             rms_px=rms_px,
             worst_px=worst_px,
         )
 
 
+def _turns(rotvec: np.ndarray) -> np.ndarray:
+    """(..., 3, 3) rotations of (..., 3) rotation vectors."""
+    turns = Rotation.from_rotvec(rotvec.reshape(-1, 3)).as_matrix()
+    return turns.reshape(*rotvec.shape[:-1], 3, 3)
+
+
 def card_frames(base: Base, places: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Unit vectors of each card: along its long side, up it as printed, out of the wood. (n, 3) each."""
-    u, v, turn = places.T
+    """Unit vectors of each card: along its long side, up it as printed, out of the wood. (..., n, 3) each."""
+    u, v, turn = (places[..., i] for i in range(3))
     sx, sy = base.slope(u, v)
     normal = base.normal(u, v)
     e1 = np.stack([np.cos(turn), np.sin(turn), sx * np.cos(turn) + sy * np.sin(turn)], axis=-1)

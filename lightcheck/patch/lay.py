@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -12,18 +13,18 @@ from lightcheck.errors import LightcheckError
 from lightcheck.grid import Grid, frozen
 from lightcheck.patch import sheet
 from lightcheck.patch.base import Base
-from lightcheck.patch.bundle import Settled, Ties, card_frames, settle
+from lightcheck.patch.bundle import Settled, Ties, settle
+from lightcheck.patch.extent import Extent, over_all, over_cards
 from lightcheck.patch.misfit import displacement_mm
 from lightcheck.patch.start import rough
 from lightcheck.patch.view import SquareOn
 from lightcheck.photo import Photo
 
 MOST_CELLS = 17000  # keeps the solve near two seconds
-CELL_RANGE_MM = (2.0, 8.0)
 SOUND_SHARE = 0.6  # of a cell's fine cells that must be usable
 TIE_LIKENESS = 0.5  # of the grain, for its places to count in the bundle
 TIE_REACH_MM, TIE_SHARE = 60.0, 0.1  # wood seen about a place, for its tie to count
-CARD_RIM_MM = 3.0  # paper edge and its shadow
+THREADS = 2  # shots laid at a time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,43 +80,55 @@ def lay_out(
     sightings = [tuple(_stretched(s, stretch) for s in shot) for shot in sightings]
     start = rough(photos, sightings)
     settled = _upright(settle(start, thickness_mm=thickness_mm))
-    ties = _grain_ties(photos, settled, stretch) if len(photos) > 1 else None
+    extent = over_cards(settled, stretch, most_cells=MOST_CELLS)
+    shots = _shots(photos, settled.views, settled.base, extent)
+    ties = _grain_ties(shots, settled, extent) if len(photos) > 1 else None
     if ties is not None:
         settled = _upright(settle(start, thickness_mm=thickness_mm, ties=ties))
-    extent = _extent(settled, stretch)
+        extent = over_cards(settled, stretch, most_cells=MOST_CELLS)
     places = tuple(
         CardPlace(card=c, x_mm=float(x), y_mm=float(y), turn_rad=float(t))
         for c, (x, y, t) in zip(settled.cards, settled.places, strict=True)
     )
-    return _patch(photos, settled.views, settled.base, extent, cards=places, corner_rms_px=settled.rms_px)
+    names = tuple(p.name for p in photos)
+    patch = _patch(shots, settled.views, settled.base, extent, names=names)
+    return replace(patch, cards=places, corner_rms_px=settled.rms_px)
 
 
-def _extent(settled: Settled, stretch: tuple) -> tuple[Grid, int, np.ndarray, np.ndarray]:
-    """The sheet over the hull of the cards, its fineness, the cells inside and those of open wood."""
-    outlines = _outlines(settled, stretch)
-    hull = cv2.convexHull(np.concatenate(outlines).astype(np.float32)).reshape(-1, 2)
-    grid, times = _grid(hull, _pixel_mm(settled))
-    inside = _filled(grid, [hull])
-    return grid, times, inside, inside & ~_filled(grid, [_grown(o) for o in outlines])
+def _shots(photos, views, base: Base, extent: Extent) -> list[sheet.Shrunk]:
+    """The photos, no finer than the sheet needs them."""
+    across = (np.diff(sheet.places_px(v, base, extent.grid), axis=1) / extent.times for v in views)
+    steps = [float(np.median(np.linalg.norm(step, axis=-1))) for step in across]
+    with ThreadPoolExecutor(THREADS) as pool:
+        return list(pool.map(sheet.shrunk, photos, steps))
 
 
-def _grain_ties(photos: list[Photo], settled: Settled, stretch: tuple) -> Ties | None:
+def _laid(shots: list[sheet.Shrunk], views, base: Base, fine: Grid) -> list[tuple[np.ndarray, sheet.Sheet]]:
+    """Each shot's pixels of the fine cells, and the shot laid there."""
+    places = base.points_mm(*fine.mesh_mm())
+
+    def one(shot: sheet.Shrunk, view) -> tuple[np.ndarray, sheet.Sheet]:
+        pixels = view.project_px(places)
+        return pixels, sheet.lay(shot, pixels)
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        return list(pool.map(one, shots, views))
+
+
+def _grain_ties(shots: list[sheet.Shrunk], settled: Settled, extent: Extent) -> Ties | None:
     """Match the grain of every shot with the first one's on a coarse lattice of places."""
-    grid, times, _, wood = _extent(settled, stretch)
-    fine = grid.finer(times)
-    usable = _spread_out(wood, fine)
-    first_px = sheet.places_px(settled.views[0], settled.base, fine)
-    first = sheet.lay(photos[0], first_px)
+    fine, usable = extent.fine, extent.fine_wood
+    (first_px, first), *others = _laid(shots, settled.views, settled.base, fine)
     rows, columns = (np.linspace(0.08, 0.92, n) * size for n, size in zip((6, 8), fine.shape, strict=True))
     at = tuple(i.astype(int).ravel() for i in np.meshgrid(rows, columns, indexing="ij"))
     found = []
-    for shot in range(1, len(photos)):
-        pixels = sheet.places_px(settled.views[shot], settled.base, fine)
-        laid = sheet.lay(photos[shot], pixels)
-        moved, _, likeness = _aligned(laid, first, pixels, fine, usable)
-        known = _share_about(usable & laid.sound & first.sound, fine)[at] > TIE_SHARE
+    for shot, (pixels, laid) in enumerate(others, start=1):
+        seen = usable & laid.sound & first.sound
+        off_mm, likeness = _misfit(laid, first, fine, seen)
+        known = _share_about(seen, fine)[at] > TIE_SHARE
         if likeness > TIE_LIKENESS and known.any():
-            found.append((first_px[at][known], moved[at][known], np.full(known.sum(), shot)))
+            moved = _moved(pixels, off_mm, fine)[at]
+            found.append((first_px[at][known], moved[known], np.full(known.sum(), shot)))
     if not found:
         return None
     first_px, other_px, view_of = (np.concatenate(part) for part in zip(*found, strict=True))
@@ -126,11 +139,6 @@ def _share_about(seen: np.ndarray, fine: Grid) -> np.ndarray:
     """(fy, fx) share of the cells about each that were seen; a tie among clipped wood knows nothing."""
     across = 2 * round(TIE_REACH_MM / fine.cell_mm) + 1
     return cv2.blur(seen.astype(np.float32), (across, across), borderType=cv2.BORDER_REPLICATE)
-
-
-def _spread_out(wood: np.ndarray, fine: Grid) -> np.ndarray:
-    """A mask of cells as one of fine cells."""
-    return cv2.resize(wood.astype(np.uint8), (fine.nx, fine.ny), interpolation=cv2.INTER_NEAREST) > 0
 
 
 def lay_out_square_on(photos: list[Photo], *, scale_mm_px: float) -> Patch:
@@ -144,61 +152,66 @@ def lay_out_square_on(photos: list[Photo], *, scale_mm_px: float) -> Patch:
     view = SquareOn(scale_mm_px=scale_mm_px, size_px=photos[0].size_px)
     half = (np.array(view.size_px) / 2 - 2) * scale_mm_px
     corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
-    grid, times = _grid(corners, scale_mm_px)
-    whole = np.ones(grid.shape, bool)
-    extent = (grid, times, whole, whole)
-    return _patch(photos, (view,) * len(photos), Base(), extent, cards=(), corner_rms_px=0.0)
+    extent, views = over_all(corners, scale_mm_px, most_cells=MOST_CELLS), (view,) * len(photos)
+    shots = _shots(photos, views, Base(), extent)
+    return _patch(shots, views, Base(), extent, names=tuple(p.name for p in photos))
 
 
-def _patch(photos, views, base: Base, extent: tuple, *, cards, corner_rms_px: float) -> Patch:
+def _patch(shots: list[sheet.Shrunk], views, base: Base, extent: Extent, *, names: tuple[str, ...]) -> Patch:
     """Warp each photo, correct the misfit on the grain, average over cells."""
-    grid, times, inside, wood = extent
-    fine = grid.finer(times)
-    usable = _spread_out(wood, fine)
-    sheets, off_axis, misfits, likenesses = [], [], [0.0], [1.0]
-    for photo, view in zip(photos, views, strict=True):
-        pixels = sheet.places_px(view, base, fine)
-        laid = sheet.lay(photo, pixels)
-        if sheets:
-            pixels, moved, likeness = _aligned(laid, sheets[0], pixels, fine, usable)
-            misfits.append(moved)
-            likenesses.append(likeness)
-            laid = sheet.lay(photo, pixels)
-        sheets.append(laid)
-        half_diagonal = np.hypot(*view.size_px) / 2
-        centre = sheet.places_px(view, base, grid) - view.centre_px
-        off_axis.append((centre**2).sum(-1) / half_diagonal**2)
-    means, shares = zip(*(sheet.cell_mean(s.log_light, s.sound, times) for s in sheets), strict=True)
+    fine, usable = extent.fine, extent.fine_wood
+    (_, first), *others = _laid(shots, views, base, fine)
+
+    def matched(shot: sheet.Shrunk, pixels: np.ndarray, laid: sheet.Sheet) -> tuple:
+        seen = usable & laid.sound & first.sound
+        off_mm, likeness = _misfit(laid, first, fine, seen)
+        typical = float(np.sqrt((off_mm[seen] ** 2).sum(-1).mean())) if seen.any() else 0.0
+        return sheet.lay(shot, _moved(pixels, off_mm, fine)), typical, likeness
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        rest = pool.map(matched, shots[1:], *zip(*others, strict=True)) if others else ()
+        sheets, misfits, likenesses = zip((first, 0.0, 1.0), *rest, strict=True)
+    means, shares = zip(*(sheet.cell_mean(s.log_light, s.sound, extent.times) for s in sheets), strict=True)
     log_light = np.where(np.array(shares) >= SOUND_SHARE, means, np.nan)
     return Patch(
-        grid=grid,
-        times=times,
+        grid=extent.grid,
+        times=extent.times,
         base=base,
         views=tuple(views),
-        cards=tuple(cards),
+        cards=(),
         log_light=frozen(log_light),
         fine_log_light=frozen([s.log_light for s in sheets], np.float32),
-        off_axis=frozen(off_axis),
-        inside=frozen(inside, bool),
-        wood=frozen(wood, bool),
-        misfit_mm=tuple(misfits),
-        likeness=tuple(likenesses),
-        corner_rms_px=corner_rms_px,
-        names=tuple(p.name for p in photos),
+        off_axis=frozen([_off_axis(view, base, extent.grid) for view in views]),
+        inside=frozen(extent.inside, bool),
+        wood=frozen(extent.wood, bool),
+        misfit_mm=misfits,
+        likeness=likenesses,
+        corner_rms_px=0.0,
+        names=names,
     )
 
 
-def _aligned(laid, first, pixels: np.ndarray, fine: Grid, usable: np.ndarray):
-    """Pixels moved so that the grain lies on the first shot's; how far, and how alike the grain is."""
-    seen = usable & laid.sound & first.sound
+def _off_axis(view, base: Base, grid: Grid) -> np.ndarray:
+    away = sheet.places_px(view, base, grid) - view.centre_px
+    return (away**2).sum(-1) / (np.hypot(*view.size_px) / 2) ** 2
+
+
+def _misfit(laid: sheet.Sheet, first: sheet.Sheet, fine: Grid, seen: np.ndarray) -> tuple[np.ndarray, float]:
+    """How far the grain lies off the first shot's, (fy, fx, 2) in mm, and how alike it is."""
     if seen.sum() < 2000:
-        return pixels, 0.0, 0.0
+        return np.zeros((*fine.shape, 2), np.float32), 0.0
     fill = [np.where(np.isfinite(s.log_light), s.log_light, 0.0) for s in (laid, first)]
-    moved, likeness = displacement_mm(fill[0], fill[1], cell_mm=fine.cell_mm, seen=seen)
-    across = np.gradient(pixels, axis=1) / fine.cell_mm
-    up = np.gradient(pixels, axis=0) / fine.cell_mm
-    pixels = pixels + across * moved[..., :1] + up * moved[..., 1:]
-    return pixels, float(np.sqrt((moved[seen] ** 2).sum(-1).mean())), likeness
+    return displacement_mm(fill[0], fill[1], cell_mm=fine.cell_mm, seen=seen)
+
+
+def _moved(pixels: np.ndarray, off_mm: np.ndarray, fine: Grid) -> np.ndarray:
+    """Pixels moved so that the grain lies on the first shot's."""
+    moved = pixels.copy()
+    for axis in (0, 1):  # of the pixels: y comes first
+        slope = np.gradient(pixels, axis=axis)
+        slope *= off_mm[..., 1 - axis, None] / fine.cell_mm
+        moved += slope
+    return moved
 
 
 def _stretched(seen, stretch: tuple):
@@ -229,51 +242,3 @@ def _upright(settled: Settled) -> Settled:
         cards=settled.cards, places=places, base=settled.base.turned(turn),
         rms_px=settled.rms_px, worst_px=settled.worst_px,
     )  # fmt: skip
-
-
-def _outlines(settled: Settled, stretch: tuple) -> list[np.ndarray]:
-    """(4, 2) corners of each card's paper as seen from above. [mm]"""
-    e1, e2, _ = card_frames(settled.base, settled.places)
-    outlines = []
-    for i, number in enumerate(settled.cards):
-        half = np.array(cards.size(number).outline_mm) * stretch / 2
-        signs = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
-        outlines.append(settled.places[i, :2] + signs[:, :1] * e1[i, :2] + signs[:, 1:] * e2[i, :2])
-    return outlines
-
-
-def _grown(outline: np.ndarray) -> np.ndarray:
-    """An outline with the card's rim added."""
-    out = outline - outline.mean(axis=0)
-    return outline + out / np.linalg.norm(out, axis=1, keepdims=True) * CARD_RIM_MM * np.sqrt(2)
-
-
-def _pixel_mm(settled: Settled) -> float:
-    """Size of a pixel on the wood in the coarsest shot. [mm]"""
-    step = [np.diff(v.project_px(settled.base.points_mm([0, 1], [0, 0])), axis=0) for v in settled.views]
-    return 1.0 / min(float(np.linalg.norm(s)) for s in step)
-
-
-def _grid(corners: np.ndarray, pixel_mm: float) -> tuple[Grid, int]:
-    """A grid over the corners, and how many fine cells go along one cell."""
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    size = high - low
-    cell = np.clip(np.sqrt(size.prod() / MOST_CELLS), *CELL_RANGE_MM)
-    cell = np.ceil(cell * 2) / 2
-    if size.prod() / cell**2 > 4 * MOST_CELLS:
-        raise LightcheckError(
-            f"The patch is {size[0] / 1000:.1f} x {size[1] / 1000:.1f} m: too large for one map.",
-            "Map it in stretches of about a metre, each with its own cards.",
-        )
-    times = int(np.clip(round(cell / pixel_mm), 3, 8))
-    return Grid.over((low[0], high[0]), (low[1], high[1]), cell_mm=float(cell)), times
-
-
-def _filled(grid: Grid, polygons: list[np.ndarray]) -> np.ndarray:
-    """(ny, nx) bool: cells whose centres lie in any of the polygons."""
-    mask = np.zeros(grid.shape, np.uint8)
-    for polygon in polygons:
-        rows, columns = grid.index(polygon[:, 0], polygon[:, 1])
-        points = np.round(np.stack([columns, rows], axis=1) * 16).astype(np.int32)
-        cv2.fillPoly(mask, [points], 1, shift=4)
-    return mask > 0

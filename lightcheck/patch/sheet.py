@@ -26,32 +26,43 @@ class Sheet:
     sound: np.ndarray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shrunk:
+    """A photo made as coarse as the sheet, by averaging blocks of `times` x `times` pixels.
+
+    light: (height, width) float32.  spoilt: (height, width) uint8, 1 where 2 % of a block lost its measure.
+    """
+
+    light: np.ndarray
+    spoilt: np.ndarray
+    times: int
+
+
 def places_px(view, base: Base, grid: Grid) -> np.ndarray:
     """(ny, nx, 2) pixels of the cells of a sheet."""
     x, y = grid.mesh_mm()
     return view.project_px(base.points_mm(x, y))
 
 
-def lay(photo: Photo, pixels: np.ndarray) -> Sheet:
-    """Sample a photo at (fy, fx, 2) pixels, averaging where the sheet is coarser than the photo."""
-    light, spoilt, shrink = np.asarray(photo.light), photo.spoilt.astype(np.uint8), _shrink(pixels)
-    if shrink > 1:
-        light, spoilt = _block_mean(light, shrink), _block_mean(spoilt.astype(np.float32), shrink)
-        spoilt = (spoilt > 0.02).astype(np.uint8)
-    at = ((pixels + 0.5) / shrink - 0.5).astype(np.float32)
-    high, wide = light.shape
-    inside = (at[..., 0] >= 0) & (at[..., 0] <= wide - 1) & (at[..., 1] >= 0) & (at[..., 1] <= high - 1)
-    warped = cv2.remap(light, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
-    bad = cv2.remap(spoilt, at[..., 0], at[..., 1], cv2.INTER_NEAREST) > 0
-    log_light = np.log(np.maximum(warped, _FAINTEST))
+def shrunk(photo: Photo, step_px: float) -> Shrunk:
+    """Average a photo where the sheet is coarser than it is. step_px: pixels per fine cell."""
+    light, spoilt, times = np.asarray(photo.light), photo.spoilt.astype(np.uint8), max(1, int(step_px + 0.25))
+    if times > 1:
+        light, spoilt = _block_mean(light, times), _block_mean(255 * spoilt, times)
+        spoilt = (spoilt > 0.02 * 255 - 0.5).astype(np.uint8)
+    return Shrunk(light=light, spoilt=spoilt, times=times)
+
+
+def lay(photo: Shrunk, pixels: np.ndarray) -> Sheet:
+    """Sample a photo at (fy, fx, 2) of its full-size pixels."""
+    column, row = (((pixels[..., i] + 0.5) / photo.times - 0.5).astype(np.float32) for i in (0, 1))
+    high, wide = photo.light.shape
+    inside = (column >= 0) & (column <= wide - 1) & (row >= 0) & (row <= high - 1)
+    log_light = cv2.remap(photo.light, column, row, cv2.INTER_LINEAR)
+    bad = cv2.remap(photo.spoilt, column, row, cv2.INTER_NEAREST) > 0
+    np.log(np.maximum(log_light, _FAINTEST, out=log_light), out=log_light)
     log_light[~inside] = np.nan
     return Sheet(log_light=log_light, sound=inside & ~bad)
-
-
-def _shrink(pixels: np.ndarray) -> int:
-    """Whole number of pixels per fine cell, at least 1."""
-    step = np.linalg.norm(np.diff(pixels[::8], axis=1), axis=-1)
-    return max(1, int(np.median(step) + 0.25))
 
 
 def _block_mean(picture: np.ndarray, times: int) -> np.ndarray:

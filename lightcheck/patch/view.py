@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
 
@@ -32,10 +33,15 @@ class View:
 
     def project_px(self, places_mm: np.ndarray) -> np.ndarray:
         """(..., 2) pixels of (..., 3) places."""
-        seen = np.asarray(places_mm) @ self.rotation.T + self.offset_mm
-        plane = seen[..., :2] / seen[..., 2:]
-        plane = plane * (1 + self.bend * (plane**2).sum(-1, keepdims=True))
-        return plane * self.focal_px + self.centre_px
+        places = np.ascontiguousarray(places_mm, float)
+        if not places.size:
+            return np.zeros((*places.shape[:-1], 2))
+        pose = np.c_[self.rotation, self.offset_mm]
+        plane = cv2.perspectiveTransform(places.reshape(-1, 1, 3), pose).reshape(*places.shape[:-1], 2)
+        stretch = np.einsum("...i,...i", plane, plane)[..., None]
+        plane *= self.focal_px * (1 + self.bend * stretch)
+        plane += self.centre_px
+        return plane
 
     def moved(self, turn: np.ndarray, shift_mm: np.ndarray) -> View:
         """The same phone in axes where place_new = turn @ (place_old - shift)."""

@@ -20,7 +20,7 @@ import numpy as np
 from lightcheck.errors import LightcheckError
 from lightcheck.grid import frozen
 from lightcheck.photo.product import Photo
-from lightcheck.photo.slope import LogSlope, hats
+from lightcheck.photo.slope import LogSlope, hats, left_out
 
 KNOT_LOG = 0.5  # from knot to knot of the slope
 SLOPE_SIGMA, BEND_SIGMA = 0.5, 0.25  # of the slope about 1, and of its change at a knot: own estimate
@@ -123,11 +123,5 @@ def _solved(knots: np.ndarray, basis: np.ndarray, ratio: np.ndarray) -> LogSlope
         slope = np.linalg.solve(heavy.T @ basis + prior, heavy.T @ ratio + pull)
     cov = np.linalg.inv((basis * (weight / max(spread, _NOISE) ** 2)[:, None]).T @ basis + prior)
     scale = np.sqrt(2) * EXPOSURE_SIGMA / np.abs(ratio).max()  # of every slope alike
-    sigma = np.sqrt(np.diag(cov) + (scale * slope) ** 2 + _left_out(slope) ** 2)
+    sigma = np.sqrt(np.diag(cov) + (scale * slope) ** 2 + left_out(slope) ** 2)
     return LogSlope(light_log=frozen(knots), slope=frozen(slope), sigma=frozen(sigma))
-
-
-def _left_out(slope: np.ndarray) -> np.ndarray:
-    """What straight pieces can not follow: an eighth of its bend, twice that at the ends."""
-    bend = np.abs(np.diff(slope, 2)) / 8
-    return np.concatenate([[2 * bend[0]], bend, [2 * bend[-1]]])

@@ -26,6 +26,7 @@ from lightcheck.photo.product import CameraFacts
 MOST_PIXELS = 220e6  # a 200 MP phone file is read, a decompression bomb is not
 MOST_WHOLE_PIXELS = 110e6  # of kinds whose decoders need the whole picture in memory
 LEAST_SIDE_PX = 200
+_BAND_ROWS = 64
 DRAFT_SHARE = 0.7  # of the pixels wanted is enough, where a decoder shrinks by whole steps
 _HDR_CURVES = (16, 18)  # ITU-T H.273 transfer characteristics: PQ and HLG
 _LINEAR_CURVE = 8  # ITU-T H.273
@@ -120,7 +121,7 @@ def _eight_bits(image, most_px: float) -> Decoded:
     times = int((image.width * image.height / most_px) ** 0.5 + 1e-9)
     if times > 1:
         image = image.convert("RGB").reduce(times)
-    codes = np.asarray(image if image.mode == "RGB" else image.convert("RGB"))
+    codes = _codes(image if image.mode == "RGB" else image.convert("RGB"))
     turned = _upright(_fitted(codes, most_px), exif)
     return Decoded(
         codes=turned,
@@ -129,6 +130,15 @@ def _eight_bits(image, most_px: float) -> Decoded:
         kind=image_kind(whole),
         written_px=_as_turned(written, turned),
     )
+
+
+def _codes(image) -> np.ndarray:
+    """(height, width, 3) uint8, copied band by band: as one piece it would be copied three times over."""
+    codes = np.empty((image.height, image.width, 3), np.uint8)
+    for top in range(0, image.height, _BAND_ROWS):
+        rows = min(_BAND_ROWS, image.height - top)
+        codes[top : top + rows] = image.crop((0, top, image.width, top + rows))
+    return codes
 
 
 def image_kind(image) -> str:

@@ -20,11 +20,12 @@ def read(exif) -> CameraFacts:
     """Facts from a Pillow Exif."""
     try:
         detail = exif.get_ifd(0x8769)
-        first = {tag: exif.get(tag) for tag in (0x0110,)}
+        first = {tag: exif.get(tag) for tag in (0x010F, 0x0110)}
     except Exception:  # a broken tag block must not cost the photo
         return CameraFacts()
     iso = detail.get(0x8827)
     return CameraFacts(
+        make=_text(first[0x010F]),
         model=_text(first[0x0110]),
         focal_35mm=_positive(detail.get(0xA405)),
         exposure_s=_positive(detail.get(0x829A)),

@@ -16,6 +16,7 @@ class CameraFacts:
     balance: "auto" or "manual".  flash: whether it fired.  stated_px: (width, height) as the tags have it.
     """
 
+    make: str | None = None
     model: str | None = None
     focal_35mm: float | None = None
     exposure_s: float | None = None
@@ -31,6 +32,12 @@ class CameraFacts:
     scene: str | None = None
     flash: bool | None = None
     stated_px: tuple[int, int] | None = None
+
+    @property
+    def phone(self) -> str | None:
+        """Make and model as one name."""
+        make, model = self.make or "", self.model
+        return model if not model or model.lower().startswith(make.lower()) else f"{make} {model}"
 
     @property
     def gain(self) -> float | None:

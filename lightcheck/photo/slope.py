@@ -43,3 +43,11 @@ def hats(at, knots: np.ndarray) -> np.ndarray:
     """
     ones = np.eye(len(knots))
     return np.stack([LogSlope(light_log=knots, slope=one, sigma=one).true_log(at) for one in ones], axis=-1)
+
+
+def left_out(slope: np.ndarray) -> np.ndarray:
+    """What straight pieces can not follow, as a sigma at each knot: an eighth of the bend there, twice that
+    at the ends. slope: (n,), three or more.
+    """
+    bend = np.abs(np.diff(slope, 2)) / 8
+    return np.concatenate([[2 * bend[0]], bend, [2 * bend[-1]]])

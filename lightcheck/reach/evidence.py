@@ -18,7 +18,7 @@ from lightcheck.shade import Facing, light_on
 
 # What the map's own solve allows for; a test keeps the two alike.
 UNIT_CELL_MM = 8.0
-DATA_SIGMA = 0.025  # of log light in a unit cell, model errors shared over many cells included
+DATA_SIGMA = 0.02  # of log light in a unit cell, model errors shared over many cells included
 TONE_SCATTER = 0.3  # of the wood's own tone in a unit cell
 GAIN_SIGMA = (3.0, 0.005, 0.003, 0.002)  # smooth log gain of a shot, by degree
 VIGNETTING_SIGMA, AMBIENT_SIGMA, RESPONSE_SIGMA = 0.3, 0.05, 0.07

@@ -15,7 +15,7 @@ from lightcheck.reach.limit import SURE
 OUT_PER_PATCH = 1.5  # then near and far end are lit 8 to 1, which a phone takes in one photo
 WIDEST_SPAN = 27.0  # light of the near end over the far end: beyond, one of them is burnt out or black
 ELEVATION_RANGE_RAD = (np.radians(3.0), np.radians(12.0))  # of a raking lamp, from the middle
-BEST_RAD = np.radians(8.0)  # no higher than this where there is a choice
+BEST_RAD = np.radians(7.5)  # no higher than this where there is a choice
 LOWEST_UP_MM = 40.0  # a bulb and its shade lie no lower
 EASY = 1.5  # times the detection limit, to be seen with ease
 DEPTH_SHARE = 1.5  # length of a usual patch over its depth

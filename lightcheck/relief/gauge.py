@@ -24,6 +24,7 @@ from lightcheck.patch import Patch
 from lightcheck.relief.hold import Hold
 from lightcheck.relief.product import LampFound, Relief
 from lightcheck.relief.solve import MOST_HEIGHT_DOUBT, solve
+from lightcheck.response import Response
 
 BLUNDER_SIGMA, BLUNDER_SHARE = 0.25, 0.5  # of a height misread, and how often: own estimate
 FACTORS = np.exp(np.linspace(np.log(0.4), np.log(2.5), 111))
@@ -57,12 +58,15 @@ class _Along:
     place: np.ndarray
 
 
-def hang(patch: Patch, lamps: tuple[Lamp, ...], holds: tuple[Hold, ...]) -> tuple[Relief, Relief]:
+def hang(
+    patch: Patch, lamps: tuple[Lamp, ...], holds: tuple[Hold, ...], response: Response | None = None
+) -> tuple[Relief, Relief]:
     """(relief hung on the templates, relief from light alone), from three solves."""
-    alone = solve(patch, lamps)
+    alone = solve(patch, lamps, response=response)
     found = gauge(alone, lamps, holds)
-    hung = solve(patch, _raised(lamps, found.factor), holds=found.holds)
-    beside = solve(patch, _raised(lamps, found.factor + found.sigma), holds=found.holds)
+    hung = solve(patch, _raised(lamps, found.factor), holds=found.holds, response=response)
+    higher = _raised(lamps, found.factor + found.sigma)
+    beside = solve(patch, higher, holds=found.holds, response=response)
     doubt = np.random.default_rng(1).standard_normal((len(hung.draws_mm), 1, 1))
     return replace(
         hung,

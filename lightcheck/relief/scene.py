@@ -24,7 +24,7 @@ UNIT_CELL_MM = 8.0  # weights below are for cells of this size
 class Scene:
     """n cells inside the hull, s shots.
 
-    facing: of the n cells.  measured: (s, n) log light about its median, NaN where none.
+    facing: of the n cells.  measured: (s, n) log light about its median `level`, NaN where none.
     usable: (s, n) bool.  off_axis: (s, n).  across: (2, n) place over the half size, -1 to 1.
     area: cell area over that of a unit cell.
     """
@@ -32,6 +32,7 @@ class Scene:
     cells: Cells
     facing: Facing
     measured: np.ndarray
+    level: float
     usable: np.ndarray
     off_axis: np.ndarray
     across: np.ndarray
@@ -64,11 +65,13 @@ def lay_scene(patch: Patch, lamps: tuple[Lamp, ...], *, holds=(), times: int = 1
         dual_y=whole.dual_y[inside],
     )
     measured = log_light[:, inside]
+    level = float(np.nanmedian(measured))
     x, y = (c[inside] for c in grid.mesh_mm())
     return Scene(
         cells=cells,
         facing=facing,
-        measured=measured - np.nanmedian(measured),
+        measured=measured - level,
+        level=level,
         usable=np.isfinite(measured),
         off_axis=off_axis[:, inside],
         across=np.stack([x / np.abs(x).max(), y / np.abs(y).max()]),

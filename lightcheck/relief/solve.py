@@ -20,6 +20,7 @@ from lightcheck.relief.nuisance import KNOTS, Nuisances, describe
 from lightcheck.relief.product import HoldFound, LampFound, Relief
 from lightcheck.relief.scene import Scene, coarser, lay_scene
 from lightcheck.relief.system import ROBUST, Guess, System, advance, beyond
+from lightcheck.response import Response
 from lightcheck.shade import Facing, cast_shadow
 
 MOST_HEIGHT_DOUBT = 0.05  # share of a lamp's height that the solve may shift it by
@@ -36,19 +37,27 @@ DRAWN_BENDING = 2e5  # planed wood has no streaks a cell wide: draws are not let
 DRAWN_BENDING_ONE = 3e3  # but grain has, and in one photo grain is what is taken for height
 
 
-def solve(patch: Patch, lamps: tuple[Lamp, ...], *, holds: tuple[Hold, ...] = (), seed: int = 0) -> Relief:
+def solve(
+    patch: Patch,
+    lamps: tuple[Lamp, ...],
+    *,
+    holds: tuple[Hold, ...] = (),
+    response: Response | None = None,
+    seed: int = 0,
+) -> Relief:
     """Heights, their draws and everything that was found on the way.
 
     lamps: one per shot of the patch, none of them off.  holds: templates laid on the patch.
+    response: what is known of the phone's; None: the standard curve with its usual sigma.
     """
     typed = lamps
     lamps, stretch = _sure_of_height(lamps)
     coarse = lay_scene(patch, lamps, holds=holds, times=COARSE_TIMES)
-    nuisances = describe(coarse)
+    nuisances = describe(coarse, response)
     guess = _settled(coarse, nuisances)
     scene = lay_scene(patch, lamps, holds=holds, hidden=_hidden(patch, coarse, guess, lamps))
     guess = _refined(guess, coarse.cells, scene)
-    nuisances = describe(scene)
+    nuisances = describe(scene, response)
     for step in range(FINE_STEPS):
         guess, _ = advance(scene, nuisances, guess, _height_weight(guess.z, COARSE_STEPS + step))
     weight = _height_weight(guess.z, COARSE_STEPS + FINE_STEPS)
@@ -158,11 +167,10 @@ def _draws(scene: Scene, nuisances: Nuisances, solved: tuple, rng) -> np.ndarray
     stacked = sparse.vstack(system.rows)
     bends = scene.cells.bend_root
     noise = rng.standard_normal((stacked.shape[0], DRAWS))
-    right = stacked.T @ noise
-    right += np.sqrt(system.height_weight * scene.area)[:, None] * rng.standard_normal((len(guess.z), DRAWS))
-    right += np.sqrt(bending * scene.area) * (bends.T @ rng.standard_normal((bends.shape[0], DRAWS)))
-    free = system.factor.solve(right)
-    low = system.columns.T @ noise - (stacked.T @ system.columns).T @ free
+    fair = np.sqrt(system.height_weight * scene.area)[:, None] * rng.standard_normal((len(guess.z), DRAWS))
+    fair += np.sqrt(bending * scene.area) * (bends.T @ rng.standard_normal((bends.shape[0], DRAWS)))
+    free = system.factor.solve(stacked.T @ noise + fair)
+    low = system.columns.T @ noise - system.stretched.T @ fair - system.cross.T @ free
     low += np.sqrt(system.prior)[:, None] * rng.standard_normal((len(guess.b), DRAWS))
     b = system.inner @ low
     z = free - system.border @ b

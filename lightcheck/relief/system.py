@@ -21,7 +21,7 @@ from lightcheck.relief.nuisance import RESPONSE_RANGE, Nuisances
 from lightcheck.relief.scene import Scene
 from lightcheck.shade import light_on
 
-DATA_SIGMA = 0.025  # of log light in a unit cell: noise, and what the columns leave over
+DATA_SIGMA = 0.02  # of log light in a unit cell: noise, and what the columns leave over
 TONE_SCATTER = 0.3  # of the wood's tone: 6 % widened for grain that is alike over many cells
 FLASH_SCATTER = 0.6  # the same where the flash is among the shots: their mean leans on one raking lamp
 BENDING = 3e4  # weight of squared curvature in a unit cell, mm^2
@@ -51,15 +51,17 @@ class Guess:
 
 @dataclass(slots=True, kw_only=True)
 class System:
-    """The factorised step, kept for the draws."""
+    """The factorised step, kept for the draws. stretched: (n, m) by what nuisances stretch the heights."""
 
     factor: object
     rows: list = field(default_factory=list)
     columns: np.ndarray
+    cross: np.ndarray
     border: np.ndarray
     inner: np.ndarray
     height_weight: np.ndarray
     prior: np.ndarray
+    stretched: np.ndarray
 
 
 class Step:
@@ -181,28 +183,45 @@ def advance(
         held_rows, held_columns, reading = step.templates()
         rows = [*rows, held_rows]
         columns, target = np.concatenate([columns, held_columns]), np.concatenate([target, reading])
-    matrix = sum(r.T @ r for r in rows) + sparse.diags_array(height_weight * scene.area)
-    matrix = (matrix + bending * scene.area * scene.cells.bend).tocsc()
+    fair = scene.area * (sparse.diags_array(height_weight) + bending * scene.cells.bend)
+    matrix = (sum(r.T @ r for r in rows) + fair).tocsc()
     factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}, diag_pivot_thresh=0.0)
     stacked = sparse.vstack(rows).T.tocsr()
-    border = factor.solve(np.ascontiguousarray(stacked @ columns))
-    free = factor.solve(stacked @ target)
+    cross, square, right, pull = _bordered((stacked, columns, target), fair, guess, nuisances.stretch)
+    border, free = factor.solve(cross), factor.solve(right)
     prior = 1 / nuisances.sigma**2
-    square = columns.T @ columns - (stacked @ columns).T @ border
-    right = columns.T @ target - (stacked @ columns).T @ free
-    b, inner, prior = _bounded(square, right, prior, nuisances)
+    b, inner, prior = _bounded(square - cross.T @ border, pull - cross.T @ free, prior, nuisances)
     z = free - border @ b
     system = System(
         factor=factor,
         rows=rows,
         columns=columns,
+        cross=cross,
         border=border,
         inner=inner,
         height_weight=height_weight,
         prior=prior,
+        stretched=np.multiply.outer(guess.z, nuisances.stretch),
     )
     left = target - columns @ b - stacked.T @ z
     return _judged(step, z, b, left[:shading].reshape(-1, len(z))[:-1], robust), system
+
+
+def _bordered(equations: tuple, fair: sparse.csr_array, guess: Guess, stretch: np.ndarray) -> tuple:
+    """Border (n, m) and corner (m, m) of the normal equations, right sides of heights and nuisances.
+
+    A curve said to be steeper, or a room darker, makes every height lower and leaves the photos as they
+    are. So the prior is on heights as the standard curve would show them: one on heights themselves
+    would bend the curve until the wood looked fairer than it is.
+    """
+    stacked, columns, target = equations
+    drawn, so_far = fair @ guess.z, float(stretch @ guess.b)
+    pressed = float(guess.z @ drawn)
+    cross = stacked @ columns - np.multiply.outer(drawn, stretch)
+    square = columns.T @ columns + pressed * np.multiply.outer(stretch, stretch)
+    right = stacked @ target - drawn * so_far
+    pull = columns.T @ target + pressed * so_far * stretch
+    return np.ascontiguousarray(cross), square, right, pull
 
 
 def beyond(guess: Guess, better: Guess, nuisances: Nuisances, *, times: float) -> Guess:

@@ -36,10 +36,9 @@ def daylight_png(result: Daylight) -> bytes:
 def _along(panel, result: Daylight) -> None:
     along, width, sigma = result.along_mm, result.daylight_mm, result.sigma_mm
     panel.fill_between(along, 0, width, color=LIGHT, alpha=0.55, lw=0, label="daylight")
-    panel.fill_between(
-        along, np.maximum(width - 2 * sigma, 0), width + 2 * sigma, color=DOUBT, alpha=0.35, lw=0,
-        label="give or take twice over",
-    )  # fmt: skip
+    for i, side in enumerate((np.maximum(width - 2 * sigma, 0), width + 2 * sigma)):
+        name = "give or take twice over" if i else None
+        panel.plot(along, side, color=INK, lw=0.9, ls=(0, (2, 2)), label=name)
     panel.plot(along, width, color=INK, lw=1.4)
     top = float(np.nanmax(width + 2 * sigma, initial=0.2)) * 1.25
     panel.set_ylim(-0.09 * top, top)

@@ -136,10 +136,10 @@ def reach_of(result: HumpMap) -> Reach:
     return reach.limits(places, patch_mm=size, noise=result.relief.noise)
 
 
-def limit_png(result: HumpMap) -> bytes:
+def limit_png(result: HumpMap, reach: Reach) -> bytes:
     """The curve for a map, with its own spots on it (their width at the foot is twice that listed)."""
     spots = tuple((2 * s.width_mm, s.height_mm) for s in result.spots)
-    return reach_png(reach_of(result), spots=spots, least_mm=result.recipe.least_mm)
+    return reach_png(reach, spots=spots, least_mm=result.recipe.least_mm)
 
 
 def limit_words(reach: Reach, least_mm: float) -> str:

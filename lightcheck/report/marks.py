@@ -60,7 +60,9 @@ def place_labels(axes, spots: list[tuple[Spot, tuple[float, float]]], *, heights
     pixels = axes.transData.transform
     taken: list[np.ndarray] = []
     figure = axes.figure
-    figure.draw_without_rendering()
+    if layout := figure.get_layout_engine():
+        layout.execute(figure)
+    axes.apply_aspect()
     size = np.array([96 if heights else 40, 30 if heights else 40]) * figure.dpi / 100
     for spot, place in spots:
         at = pixels(place)

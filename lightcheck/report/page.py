@@ -30,7 +30,7 @@ def render(result: HumpMap, *, map_png: bytes, steps: tuple[StepReading, ...] = 
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )
-    draws = len(result.fair.draws_mm)
+    draws, reach = len(result.fair.draws_mm), lamp.reach_of(result)
     return room.get_template("page.html").render(
         verdict=words.verdict(result),
         sure=words.how_sure(result),
@@ -45,8 +45,8 @@ def render(result: HumpMap, *, map_png: bytes, steps: tuple[StepReading, ...] = 
         setting=_setting(result),
         warnings=result.warnings,
         held_by=words.held_by(result),
-        reach=_address(lamp.limit_png(result), "png"),
-        reach_words=lamp.limit_words(lamp.reach_of(result), result.recipe.least_mm),
+        reach=_address(lamp.limit_png(result, reach), "png"),
+        reach_words=lamp.limit_words(reach, result.recipe.least_mm),
         shadows=tuple(c.sentence for c in result.shadows),
         steps=tuple(s.sentence for s in steps),
         method=words.method(result),
@@ -113,7 +113,8 @@ def _setting(result: HumpMap) -> list[tuple[str, str]]:
     if result.findings:
         names = [f.name for f in result.findings if f.severity != GREEN]
         rows.append(("Faults found in the photos", ", ".join(names) or "none"))
-    rows.append(("Tone of the phone", f"{slope} from dark to light (1 is the standard curve)"))
+    known = f". {result.response.sentence}" if result.response and result.response.sentence else ""
+    rows.append(("Tone of the phone", f"{slope} from dark to light (1 is the standard curve){known}"))
     rows.append(("Other light in the room", f"{100 * relief.ambient_share:.1f} % of the lamp’s"))
     rows.append(("Left unexplained", f"{100 * relief.noise:.1f} % of the light"))
     return rows

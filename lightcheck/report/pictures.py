@@ -7,14 +7,13 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Ellipse
 from PIL import Image
 
 from lightcheck import lamp
 from lightcheck.report.marks import outline, place_labels
-from lightcheck.report.plots import DPI, PEN, draw_card, png
+from lightcheck.report.plots import DPI, PEN, SQUEEZE, draw_card, drawn, png
 from lightcheck.report.tables import shots
 
 if TYPE_CHECKING:
@@ -43,7 +42,7 @@ def wood_png(patch: Patch) -> bytes:
         grey[seen] = np.clip(1 + 254 * (light - low) / max(high - low, 1e-6), 1, 255)
     buffer = io.BytesIO()
     per_inch = 25.4 / (patch.grid.cell_mm / patch.times)
-    Image.fromarray(grey[::-1]).save(buffer, "PNG", dpi=(per_inch, per_inch))
+    Image.fromarray(grey[::-1]).save(buffer, "PNG", compress_level=SQUEEZE, dpi=(per_inch, per_inch))
     return buffer.getvalue()
 
 
@@ -65,9 +64,8 @@ def photo_jpeg(result: HumpMap) -> bytes:
     coded, corner, scale = _cropped(photo.coded, result)
     tall, wide = coded.shape[:2]
     with matplotlib.rc_context(PEN):
-        figure = Figure(figsize=(wide / DPI, tall / DPI), dpi=DPI)
+        figure = Figure(figsize=(wide / DPI, tall / DPI), dpi=DPI, facecolor="none")
         axes = figure.add_axes((0, 0, 1, 1))
-        axes.imshow(coded, interpolation="nearest", aspect="auto")
         axes.set(xlim=(-0.5, wide - 0.5), ylim=(tall - 0.5, -0.5))
         axes.axis("off")
         labels = []
@@ -77,11 +75,10 @@ def photo_jpeg(result: HumpMap) -> bytes:
             top = view.project_px(base.points_mm(spot.x_mm, spot.y_mm))
             labels.append((spot, tuple((top - corner + 0.5) * scale - 0.5)))
         place_labels(axes, labels, heights=False)
-        canvas = FigureCanvasAgg(figure)
-        canvas.draw()
-        drawn = np.asarray(canvas.buffer_rgba())[..., :3]
-    buffer = io.BytesIO()
-    Image.fromarray(np.ascontiguousarray(drawn)).save(buffer, "JPEG", quality=85)
+        over = Image.fromarray(drawn(figure))
+    picture, buffer = Image.fromarray(coded), io.BytesIO()
+    picture.paste(over, mask=over)  # laid over here, for drawn as an image it would be sampled anew
+    picture.save(buffer, "JPEG", quality=85)
     return buffer.getvalue()
 
 

@@ -16,6 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch as Swatch
 from matplotlib.patches import Polygon
+from PIL import Image
 
 from lightcheck import card
 from lightcheck.report.marks import outline, place_labels, spot_mark
@@ -32,6 +33,7 @@ UNSEEN_HATCH = "xxx"
 HOLLOW_HATCH = "///"
 TEMPLATE_LINE = {"color": "black", "lw": 1.6, "ls": (0, (7, 2, 1.5, 2))}
 DPI = 140
+SQUEEZE = 4  # of zlib: half the time of its usual 6, for files 2 % larger
 WIDTH_IN = 10.0
 MOST_SECTIONS = 3
 PEN = {"hatch.linewidth": 0.6, "font.size": 12, "font.family": "DejaVu Sans"}
@@ -113,10 +115,17 @@ def draw_card(axes, place: CardPlace, *, numbered: bool = True) -> None:
 
 def png(figure: Figure) -> bytes:
     """The figure as a PNG that says nothing about who or what made it."""
-    FigureCanvasAgg(figure)
     buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", metadata={"Software": None})
+    picture = Image.fromarray(drawn(figure)[..., :3].copy())
+    picture.save(buffer, "PNG", compress_level=SQUEEZE, dpi=(figure.dpi, figure.dpi))
     return buffer.getvalue()
+
+
+def drawn(figure: Figure) -> np.ndarray:
+    """(height, width, 4) uint8: the figure, drawn once (saving it would draw it twice)."""
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    return np.asarray(canvas.buffer_rgba())
 
 
 def _frame(grid) -> tuple[float, float, float, float]:

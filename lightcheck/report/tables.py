@@ -109,6 +109,7 @@ def summary(result: HumpMap) -> dict:
     recipe = dataclasses.asdict(result.recipe)
     recipe["photos"] = [PurePath(p).name for p in result.recipe.photos]  # folders are nobody's business
     recipe["templates"] = [hold_name(t) for t in result.recipe.templates]
+    recipe["brackets"] = [PurePath(p).name for p in result.recipe.brackets]
     recipe["marks"] = PurePath(result.recipe.marks).name if result.recipe.marks else None
     return {
         "schema": SCHEMA,
@@ -126,6 +127,7 @@ def summary(result: HumpMap) -> dict:
         "grid": dataclasses.asdict(patch.grid),
         "corner_rms_px": patch.corner_rms_px,
         "response": list(relief.response),
+        "response_from": result.response.source if result.response else None,
         "ambient_share": relief.ambient_share,
         "noise": relief.noise,
         "draws": len(result.fair.draws_mm),

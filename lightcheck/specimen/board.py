@@ -38,6 +38,8 @@ class Board:
     points. Keep the mean of their middles at (0, 0): it is the origin.
     gloss: share of the light that a satin finish sends off as a broad glint (0: bare wood).
     wood: "larch", "mahogany" or "spruce".  seed: grain, planks, knot and tracks.
+    planed: (x_mm, y_mm, reach_mm) of places planed since, where other fine grain has come up; fresh: its
+    seed. Rings, seams and knots stay.
     """
 
     width_mm: float = 600.0
@@ -52,6 +54,8 @@ class Board:
     gloss: float = 0.0
     wood: str = "larch"
     seed: int = 0
+    planed: tuple[tuple[float, float, float], ...] = ()
+    fresh: int = 1
 
     def height_mm(self, x_mm: np.ndarray, y_mm: np.ndarray, *, tracks: bool = True) -> np.ndarray:
         """Height above the base shape, along its normal; + out of the wood. [mm]"""

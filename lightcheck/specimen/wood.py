@@ -24,6 +24,7 @@ from lightcheck.specimen.board import (
 
 STEP_MM = 0.25  # one point of the sheet
 MEAN_ALBEDO = 0.45
+COARSE_MM = 1.5  # rings and figure broader than this go on below what a plane takes off
 PAPER, INK, GRAPHITE = 0.80, 0.045, 0.11  # albedo of paper, toner and pencil, from memory
 _FINE_MM = 0.0625  # step in which a card is drawn: every square is a whole number of these
 _COLOURS = {  # linear red, green, blue of the mean tone, and how each follows the tone; own choice
@@ -54,6 +55,8 @@ def _sheet(board: Board) -> Sheet:
     along = 2 * float(board.along_mm(np.float64(board.depth_mm / 2)))
     shape = (round(along / STEP_MM), round(board.width_mm / STEP_MM))
     albedo = bare_wood(board.seed, shape, board.wood)
+    if board.planed:
+        _plane(albedo, board)
     paper = np.zeros(shape, np.float32)
     for card in board.cards:
         _lay(albedo, paper, board, card)
@@ -76,6 +79,19 @@ def bare_wood(seed: int, shape: tuple[int, int], wood: str = "larch") -> np.ndar
         albedo[..., i] = base[i] * np.exp(np.float32(follow[i]) * tone + np.float32(shift) * hue)
     _draw_pencil(rng, albedo, x, y)
     return np.clip(albedo, 0.01, 0.92)
+
+
+def _plane(albedo: np.ndarray, board: Board) -> None:
+    """Where the board was planed the grain finer than COARSE_MM is another."""
+    y, x = (np.arange(n, dtype=np.float32) * STEP_MM - n * STEP_MM / 2 for n in albedo.shape[:2])
+    went = np.zeros(albedo.shape[:2], np.float32)
+    for px, py, reach in board.planed:
+        away = np.hypot(x[None] - px, y[:, None] - float(board.along_mm(np.float64(py))))
+        np.maximum(went, expit((reach - away) / 2).astype(np.float32), out=went)
+    other = bare_wood(board.fresh, albedo.shape[:2], board.wood)
+    fine = (sheet - cv2.GaussianBlur(sheet, (0, 0), COARSE_MM / STEP_MM) for sheet in (other, albedo))
+    albedo += went[..., None] * (next(fine) - next(fine))
+    np.clip(albedo, 0.01, 0.92, out=albedo)
 
 
 def _noise(rng: np.random.Generator, shape: tuple[int, int], along_mm: float, across_mm: float) -> np.ndarray:

@@ -21,6 +21,7 @@ from lightcheck.template.tie import nearest, tie
 
 FACES = ("forward", "aft")
 PROVEN = Seat(lift_sigma_mm=0.15, side_sigma_mm=0.15, rock_sigma_rad=0.0015)  # by cards: own estimate
+PAST_MM = 0.5  # a template's board reaches past the ends of its outline, over the centreline
 BEVEL_SHARE = 0.05  # of what is taken off for a bevel: its angle is read by hand, own estimate
 
 
@@ -81,8 +82,9 @@ def stand_off(design: Design, seat: Seat, cards: Cards, rows: tuple, *, thick_mm
         seat = PROVEN
     line = design.outline.fine_mm()
     wood, ups = tied.to_outline(edge - up * np.nan_to_num(daylight)[:, None]), tied.turned_back(up)
-    cut = -_off(line, tied.to_outline(edge), ups)
-    seen = np.isfinite(daylight)
+    past = _past_ends(line, wood)
+    cut = np.where(past, np.nan, -_off(line, tied.to_outline(edge), ups))
+    seen = np.isfinite(daylight) & ~past
     off = np.where(seen, _off(line, wood, ups) - high, np.nan)
     lever = effect(wood, ups)
     known = np.array([seat.lift_sigma_mm, seat.side_sigma_mm, seat.rock_sigma_rad])
@@ -104,6 +106,16 @@ def stand_off(design: Design, seat: Seat, cards: Cards, rows: tuple, *, thick_mm
         mirrored=tied.mirrored,
         station=design.outline.station,
     )
+
+
+def _past_ends(line: np.ndarray, places: np.ndarray) -> np.ndarray:
+    """(n,) whether places lie past an end of the outline: the template's own board reaches further."""
+    near, past = nearest(line, places), np.zeros(len(places), bool)
+    for end, inner in ((0, 1), (-1, -2)):
+        way = (line[end] - line[inner]) / np.linalg.norm(line[end] - line[inner])
+        at_end = np.hypot(*(near - line[end]).T) < 1e-6
+        past |= at_end & ((places - line[end]) @ way > PAST_MM)
+    return past
 
 
 def _off(line: np.ndarray, places: np.ndarray, up: np.ndarray) -> np.ndarray:
