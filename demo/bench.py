@@ -31,6 +31,7 @@ from lightcheck.humpmap import HumpMap, Recipe, make
 HERE = Path(__file__).resolve().parent
 ARRANGEMENTS = ("pair", "three", "four", "flash", "one")
 PARTS = ("change", "check", "daylight", "held", "job", "lay", "pattern", "response")
+SCENES = ("pair", "three", "flash", "barrel", "wind", "fair")
 BANDS = ((0.2, 0.4), (0.4, 0.6), (0.6, 0.8), (0.8, 1.01))
 
 
@@ -84,7 +85,8 @@ def hump_errors(result: HumpMap, error: np.ndarray, humps: list[tuple]) -> tuple
 def scenes(folder: Path) -> None:
     """One line for each path-traced scene of a folder, and single photos of the pairs."""
     print("scene        rms mm  sigma  in 2s  seen   hump median/worst  missed  not real (chance > 1/2)  s")
-    for path in sorted(p.parent for p in folder.glob("*/truth.json")):
+    kinds = (p.parent for p in folder.glob("*/truth.json") if p.parent.name.split("-")[0] in SCENES)
+    for path in sorted(kinds):
         facts = json.loads((path / "truth.json").read_text())
         scene_line(path, facts, len(facts["lamps"]), path.name)
         if path.name.startswith("pair"):

@@ -187,7 +187,8 @@ def test_the_short_demo_ends_with_the_page_to_open(tmp_path, monkeypatch):
     ran = CliRunner().invoke(main, ["demo", "--short", "-o", str(out)], catch_exceptions=False)
     assert ran.exit_code == 0 and ran.stderr.rstrip().endswith(f"Open {out / 'index.html'}")
     assert "+0.85" in ran.stdout and (out / "bottom-panel" / "map" / "report.html").exists()
-    assert Image.open(out / "bottom-panel" / "photos" / "shot-1.jpg").size == (1200, 900)
+    with Image.open(out / "bottom-panel" / "photos" / "shot-1.jpg") as photo:
+        assert photo.size == (1200, 900)
     text = (out / "index.html").read_text(encoding="utf-8")
     for name in ("map/report.html", "map/map.png", "map/spots.csv"):
         assert f"bottom-panel/{name}" in text and (out / "bottom-panel" / name).exists()

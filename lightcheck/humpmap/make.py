@@ -22,6 +22,8 @@ from lightcheck.photo import Photo
 from lightcheck.relief import Hold, Relief, hang, line, solve
 from lightcheck.response import Response
 
+# Faults that the solve masks or has columns for: path-traced boards with them stay within their doubt.
+ALLOWED_FOR = ("ambient light", "clipped", "dark", "exposure changed", "glossy", "lamp too high")
 FAULT_MM = 30.0  # how far a fault of the photos reaches: that of a hump 100 mm wide, by which it is told
 
 
@@ -44,7 +46,7 @@ def make(recipe: Recipe) -> HumpMap:
     holds = lay_holds(readings, patch)
     curve = _response((photos, sightings), said, recipe)
     relief, alone = hang(patch, told, holds, curve) if holds else (solve(patch, told, response=curve), None)
-    relief = _doubted(relief, check.doubt_mm(findings))
+    relief = _doubted(relief, check.doubt_mm(f for f in findings if f.name not in ALLOWED_FOR))
     creases = marked.creases().on(patch.cards) if marked else None
     surface = fair.surface(relief, longest_mm=recipe.longest_mm, creases=creases)
     without = fair.surface(alone, longest_mm=recipe.longest_mm, creases=creases) if alone else None

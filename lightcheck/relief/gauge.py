@@ -131,22 +131,26 @@ def _along(alone: Relief, holds: tuple[Hold, ...]) -> _Along:
     )
 
 
-def _cov(along: _Along, factor: float, trust: np.ndarray) -> np.ndarray:
-    """(k, k) of the readings less the relief, but for the seats."""
-    return factor**2 * along.cov + np.diag(along.sigma**2 / trust)
+def _cov(along: _Along, trust: np.ndarray) -> np.ndarray:
+    """(k, k) of the readings less the relief, but for the seats.
+
+    The same for every factor: draws are wider than the errors, and to let them grow with the factor
+    would favour small ones.
+    """
+    return along.cov + np.diag(along.sigma**2 / trust)
 
 
 def _off(along: _Along, factor: float, trust: np.ndarray) -> np.ndarray:
     """(k,) in sigmas: readings less the relief, with the templates seated as well as they can be."""
     left = along.reading - factor * along.relief
-    cov = _cov(along, factor, trust)
+    cov = _cov(along, trust)
     weighed = np.linalg.solve(cov, along.seat)
     seat = np.linalg.solve(np.eye(along.seat.shape[1]) + along.seat.T @ weighed, weighed.T @ left)
-    return (left - along.seat @ seat) / np.sqrt(factor**2 * np.diag(along.cov) + along.sigma**2)
+    return (left - along.seat @ seat) / np.sqrt(np.diag(along.cov) + along.sigma**2)
 
 
 def _log_likelihood(along: _Along, factor: float, trust: np.ndarray) -> float:
-    root = np.linalg.cholesky(_cov(along, factor, trust) + along.seat @ along.seat.T)
+    root = np.linalg.cholesky(_cov(along, trust) + along.seat @ along.seat.T)
     white = np.linalg.solve(root, along.reading - factor * along.relief)
     return float(-white @ white / 2 - np.log(np.diag(root)).sum())
 

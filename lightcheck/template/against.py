@@ -21,7 +21,7 @@ from lightcheck.template.tie import nearest, tie
 
 FACES = ("forward", "aft")
 PROVEN = Seat(lift_sigma_mm=0.15, side_sigma_mm=0.15, rock_sigma_rad=0.0015)  # by cards: own estimate
-PAST_MM = 0.5  # a template's board reaches past the ends of its outline, over the centreline
+PAST_MM = 0.05  # a template's board reaches past the ends of its outline, over the centreline
 BEVEL_SHARE = 0.05  # of what is taken off for a bevel: its angle is read by hand, own estimate
 
 
