@@ -147,6 +147,20 @@ def test_the_same_card_twice():
         card.find(as_photo(picture))
 
 
+def test_several_photos_at_once_are_read_as_one_by_one():
+    both = tuple(as_photo(taken(seed)[0]) for seed in (0, 1))
+    for photo, together in zip(both, card.find_all(both), strict=True):
+        for alone, seen in zip(card.find(photo), together, strict=True):
+            assert alone.card == seen.card
+            np.testing.assert_array_equal(alone.corners_px, seen.corners_px)
+
+
+def test_of_several_photos_the_first_bad_one_is_refused():
+    sound, empty, twice = taken()[0], np.full((1512, 2016, 3), 128, np.uint8), taken(0, (5, 6, 7, 5))[0]
+    with pytest.raises(LightcheckError, match="twice"):
+        card.find_all(tuple(as_photo(p) for p in (sound, twice, empty)))
+
+
 # --- misread markers ------------------------------------------------------------------------------
 
 

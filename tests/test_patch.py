@@ -3,15 +3,19 @@
 from dataclasses import replace
 from functools import lru_cache
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
+from scipy.optimize import approx_fprime
 from scoring import SMALL, taken
 
 from lightcheck import card, photo
 from lightcheck import specimen as sp
 from lightcheck.errors import LightcheckError
-from lightcheck.patch import Base, View, lay_out, lay_out_square_on
+from lightcheck.patch import Base, View, bundle, lay_out, lay_out_square_on
+from lightcheck.patch.bundle import Ties
+from lightcheck.patch.start import rough
 from lightcheck.photo import CameraFacts, Photo
 
 FULL = sp.Phone()
@@ -108,6 +112,34 @@ def test_a_view_sees_as_a_pinhole():
     seen = view.project_px(np.array([[0, 0, 0], [100, 0, 0], [0, 100, 0], [0, 100, 150.0]]))
     np.testing.assert_allclose(seen, [[400, 300], [560, 300], [400, 140], [400, 100]])
     np.testing.assert_allclose(view.eye_mm, [0, 0, 750])
+    assert view.project_px(np.zeros((0, 3))).shape == (0, 2)
+
+
+def test_a_bent_view_sees_as_the_pinhole_of_opencv():
+    turn = np.array([3.0, 0.2, -0.1])
+    view = View(
+        rotation=cv2.Rodrigues(turn)[0], offset_mm=np.array([5.0, -8.0, 720.0]), focal_px=1500.0, bend=-0.04,
+        size_px=(1600, 1200),
+    )  # fmt: skip
+    places = np.random.default_rng(0).uniform(-250, 250, (4, 6, 3)) * (1, 1, 0.02)
+    lens = np.array([[1500.0, 0, 799.5], [0, 1500, 599.5], [0, 0, 1]])
+    told, _ = cv2.projectPoints(places.reshape(-1, 3), turn, view.offset_mm, lens, np.array([-0.04, 0, 0, 0]))
+    np.testing.assert_allclose(view.project_px(places).reshape(-1, 2), told[:, 0], atol=1e-9)
+
+
+@pytest.mark.parametrize("thickness_mm", [0.0, 3.0])
+def test_slopes_of_the_bundle_are_those_of_its_residuals_one_by_one(thickness_mm):
+    """All unknowns are tried at once here; SciPy tries one after the other."""
+    photos, sightings, _ = taken(FLAT_BOARD, "pair", 3)
+    start = rough(list(photos), list(sightings))
+    seen = np.random.default_rng(1).uniform(300, 800, (2, 12, 2))
+    ties = Ties(first_px=seen[0], other_px=seen[1], view_of=np.ones(12, int))
+    problem = bundle._Problem(start, thickness_mm, ties)
+    at = problem.first + 0.3 * problem.scale * np.random.default_rng(2).standard_normal(len(problem.first))
+    told = approx_fprime(at, problem.residuals, 1e-7 * np.maximum(1.0, np.abs(at)))
+    slopes = problem.slopes(at)
+    largest = np.abs(told).max(axis=0)
+    np.testing.assert_allclose(slopes / largest, told / largest, atol=2e-3)
 
 
 # --- the bundle on made-up boards -----------------------------------------------------------------

@@ -164,20 +164,24 @@ def _blade_reading(visit, folder: Path, line: int) -> Path:
 
 def _held_rows(humps, result) -> tuple[tuple[str, ...], ...]:
     """Heights at the place of each spot, with the templates and without."""
-    rows = []
+    rows, matched = [], set()
     for hump in sorted(humps, key=lambda h: -abs(h.height_mm)):
-        spot = nearest(hump, result.spots)
+        spot = nearest(hump, [s for s in result.spots if s.number not in matched])
+        place, true = f"{hump.x_mm:.0f}, {hump.y_mm:.0f}", f"{hump.height_mm:+.2f}"
         if spot is None:
+            rows.append((place, true, "", "not listed", ""))
             continue
-        row, column = result.patch.grid.index(spot.x_mm, spot.y_mm)
-        alone = result.without_mm[round(float(row)), round(float(column))]
-        rows.append(
-            (
-                f"{hump.x_mm:.0f}, {hump.y_mm:.0f}",
-                f"{hump.height_mm:+.2f}",
-                f"{alone:+.2f}",
-                f"{spot.height_mm:+.2f}",
-                f"{max(spot.sigma_mm, 0.01):.2f}",
-            )
-        )
+        matched.add(spot.number)
+        rows.append((place, true, *_both_ways(spot, result)))
+    for spot in result.spots:
+        if spot.number not in matched:
+            place = f"{spot.x_mm:.0f}, {spot.y_mm:.0f}"
+            rows.append((place, f"none (chance {spot.chance:.2f})", *_both_ways(spot, result)))
     return tuple(rows)
+
+
+def _both_ways(spot, result) -> tuple[str, str, str]:
+    """Height at a spot from the photos alone, with the templates, and its give or take."""
+    row, column = result.patch.grid.index(spot.x_mm, spot.y_mm)
+    alone = result.without_mm[round(float(row)), round(float(column))]
+    return f"{alone:+.2f}", f"{spot.height_mm:+.2f}", f"{max(spot.sigma_mm, 0.01):.2f}"

@@ -86,7 +86,9 @@ def first(visit, spots, *, map_at: str, typed: tuple[str, ...]) -> Step:
             "The bottom panel lies bottom up on the mould, the bow to the left, as it came off the jack "
             "plane. Four printed cards lie on it. One photo with the lamp low on the left, one with the lamp "
             "low on the right.",
-            "The map shows every hump and hollow with its height and how sure that is. Below: what was true.",
+            "The map shows every hump and hollow with its height and how sure that is. Below it stands "
+            "beside what was true: x and y from the middle of the cards, true heights from the panel's "
+            "round.",
         ),
         typed=typed,
         open=(
