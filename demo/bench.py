@@ -168,11 +168,11 @@ def speed() -> None:
             clock.append(time.perf_counter())
             print(f"{name:30s} {clock[-1] - clock[-2]:6.2f} s")
 
-        photos = [photo.load(p) for p in recipe.photos]
+        photos = photo.load_all(recipe.photos)
         lap("decode and linearise two files")
-        sightings = [card.find(p) for p in photos]
+        sightings = card.find_all(photos)
         lap("cards")
-        patch = lay_out(photos, sightings)
+        patch = lay_out(list(photos), list(sightings))
         lap("patch")
         relief = solve(patch, place_lamps(specs(recipe), patch))
         lap("relief and 64 draws")

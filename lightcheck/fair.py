@@ -161,7 +161,9 @@ class _Sheet:
     def solve(self, weight: np.ndarray, z: np.ndarray) -> np.ndarray:
         """Fair heights for weights; z (n,) or (n, k)."""
         weight = np.where(self.known, weight, 0.0) + 1e-9
-        factor = splu((sparse.diags_array(weight) + self.stiff).tocsc())
+        matrix = (sparse.diags_array(weight) + self.stiff).tocsc()
+        options = {"SymmetricMode": True}
+        factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", options=options, diag_pivot_thresh=0.0)
         return factor.solve(weight[:, None] * z if z.ndim > 1 else weight * z)
 
     def robust(self, z: np.ndarray) -> np.ndarray:
@@ -177,8 +179,10 @@ class _Sheet:
         """The highest fair surface that hardly comes above the wood: an asymmetric fit."""
         weight = np.ones(len(z))
         for _ in range(30):
-            off = z - self.solve(weight, z)
-            weight = np.where(off < 0, 1.0, BELOW)
+            fair = self.solve(weight, z)
+            before, weight = weight, np.where(z < fair, 1.0, BELOW)
+            if (weight == before).all():
+                return fair
         return self.solve(weight, z)
 
     def spread(self, fair: np.ndarray) -> np.ndarray:

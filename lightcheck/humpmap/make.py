@@ -33,7 +33,7 @@ def make(recipe: Recipe) -> HumpMap:
     readings = tuple((line.read(text), template.read(line.read(text).folder)) for text in recipe.templates)
     things = tuple(shadow.read(text) for text in recipe.shadows)
     marked = marks.read(recipe.marks) if recipe.marks else None
-    photos = tuple(photo.load(path) for path in recipe.photos)
+    photos = photo.load_all(recipe.photos)
     patch, sightings = lay_out_photos(recipe, photos)
     lamps = place_lamps(said, patch)
     refuse_high(lamps, recipe)
@@ -78,7 +78,7 @@ def lay_out_photos(
             "The printed ruler can not be that far off 100 mm.",
             "Measure the 100 mm ruler on the card sheet, along x and along y: --measured 99.4mm,99.6mm.",
         )
-    sightings = tuple(card.find(p) for p in photos)
+    sightings = card.find_all(photos)
     patch = lay_out(list(photos), list(sightings), thickness_mm=recipe.card_thickness_mm, stretch=stretch)
     return bare_of_strips(patch, photos, sightings), sightings
 

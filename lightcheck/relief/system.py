@@ -184,9 +184,9 @@ def advance(
         rows = [*rows, held_rows]
         columns, target = np.concatenate([columns, held_columns]), np.concatenate([target, reading])
     fair = scene.area * (sparse.diags_array(height_weight) + bending * scene.cells.bend)
-    matrix = (sum(r.T @ r for r in rows) + fair).tocsc()
-    factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}, diag_pivot_thresh=0.0)
     stacked = sparse.vstack(rows).T.tocsr()
+    matrix = (stacked @ stacked.T + fair).tocsc()
+    factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}, diag_pivot_thresh=0.0)
     cross, square, right, pull = _bordered((stacked, columns, target), fair, guess, nuisances.stretch)
     border, free = factor.solve(cross), factor.solve(right)
     prior = 1 / nuisances.sigma**2
