@@ -33,6 +33,7 @@ NARROW_STEPS, AT_REST_MM = 24, 5e-4  # the prior has narrowed; rms move that is 
 LENGTHENING = 1.2  # from one step to the next, after a step that turned back was cut to a plain one
 COARSE_TIMES = 2
 DRAWS = 64
+EDGE_MORE, EDGE_MM = 0.6, 16.0  # share of doubt that the draws leave out at an edge, and how far in
 DRAWN_BENDING = 2e5  # planed wood has no streaks a cell wide: draws are not let have them either
 DRAWN_BENDING_ONE = 3e3  # but grain has, and in one photo grain is what is taken for height
 
@@ -67,6 +68,7 @@ def solve(
     draws = _draws(scene, nuisances, (guess, system, bending), rng)
     if not holds:
         draws *= np.exp(stretch * rng.standard_normal((DRAWS, 1)))
+    draws = _wider_at_edges(draws, scene, nuisances, guess)
     relief = _relief(patch, scene, nuisances, guess, draws, system)
     return replace(relief, lamps=tuple(map(_all_doubt, relief.lamps, typed, lamps)))
 
@@ -176,6 +178,21 @@ def _draws(scene: Scene, nuisances: Nuisances, solved: tuple, rng) -> np.ndarray
     z = free - system.border @ b
     b = b + guess.b[:, None]
     return (z + guess.z[:, None]).T + b[nuisances.of("base")].T @ nuisances.bowls
+
+
+def _wider_at_edges(draws: np.ndarray, scene: Scene, nuisances: Nuisances, guess: Guess) -> np.ndarray:
+    """Draws shaken more where the map ends: there the wood is held from one side only.
+
+    Measured on made-up boards under pairs and the flash: errors within 12 mm of the edge were 1.2 to 1.9
+    times what the draws told, under three lamps as they told.
+    """
+    if scene.rakes.sum() > 2:
+        return draws
+    cells = scene.cells
+    away = ndimage.distance_transform_edt(np.pad(cells.inside, 1))[1:-1, 1:-1][cells.inside]
+    wider = 1 + EDGE_MORE * np.exp(-((away * cells.grid.cell_mm / EDGE_MM) ** 2))
+    total = guess.z + nuisances.bowls.T @ guess.b[nuisances.of("base")]
+    return total + (draws - total) * wider
 
 
 def _relief(patch: Patch, scene: Scene, nuisances: Nuisances, guess: Guess, draws, system: System) -> Relief:
