@@ -25,6 +25,7 @@ from lightcheck.shade import Facing, cast_shadow
 
 MOST_HEIGHT_DOUBT = 0.05  # share of a lamp's height that the solve may shift it by
 FAIRNESS = 60.0  # weight of the height of a unit cell near zero, 1/mm^2
+FAR_OFF = 2e-3  # its least: under distant light nothing else holds the patch from tilting away, 1/mm^2
 NARROW_MM, WIDE_MM, NARROWING = 0.01, 0.3, 0.85
 LENIENT = 40.0  # sigmas: what a rough first solution leaves over is no outlier yet
 COARSE_STEPS, FINE_STEPS = 40, 2
@@ -124,7 +125,7 @@ def _first(scene: Scene, nuisances: Nuisances) -> Guess:
 def _height_weight(z: np.ndarray, step: int) -> np.ndarray:
     """Heavy-tailed prior, narrowing from step to step."""
     width = max(NARROW_MM, WIDE_MM * NARROWING**step)
-    return FAIRNESS * width**2 / (z**2 + width**2)
+    return np.maximum(FAIRNESS * width**2 / (z**2 + width**2), FAR_OFF)
 
 
 def _refined(guess: Guess, cells, scene: Scene) -> Guess:

@@ -85,7 +85,8 @@ class Step:
         logs = np.array([light.log for light in self.lights])
         self.usable = scene.usable & np.isfinite(logs)
         rakes = scene.rakes[:, None]
-        logs = logs - np.nanmedian(logs[scene.rakes])  # ambient light is told against the lamps' own
+        lit = logs[scene.rakes]
+        logs = logs - (np.nanmedian(lit) if np.isfinite(lit).any() else 0.0)  # ambient light is told against the lamps' own
         relative = np.exp(logs)
         ambient = float(self.b["ambient"][0])
         self.share = np.where(rakes, relative / (relative + ambient), 1.0)
