@@ -22,6 +22,7 @@ from lightcheck.grid import frozen
 from lightcheck.template import Daylight
 
 SIDES = ("port", "starboard")
+LEAST_EVERY_MM = 1.0  # from one place to the next; readings are averaged over more than that
 NEAR_MM = 5.0  # readings so near a place are averaged
 FAR_FROM_CENTRE_MM = 30.0  # a girth that starts further out than this is not from the centreline
 LIFT = (
@@ -116,8 +117,14 @@ def table(
     """The station table. places_mm: where stations stand along the part.
 
     proud_mm: roughing wood that the templates' edges leave on; counts where the template is seated.
-    Refuses two readings of one station and side, and a place for a station that was not read.
+    Refuses two readings of one station and side, two stations at one place, a place for a station that
+    was not read, and places closer than a reading can tell apart.
     """
+    if every_mm < LEAST_EVERY_MM:
+        raise LightcheckError(
+            f"Places {every_mm:g} mm apart are closer than a reading can tell.",
+            f"Give {LEAST_EVERY_MM:g} mm or more, such as --every 50mm.",
+        )
     _check(readings, places_mm)
     rows = [
         _reading(where, seen, places_mm.get(where.station), every_mm=every_mm, proud_mm=proud_mm)
@@ -153,6 +160,12 @@ def _check(readings: list[tuple[Where, Daylight]], places_mm: dict[str, float]) 
         raise LightcheckError(
             f"There is no reading of station {unread[0]}.",
             f"Name one of these after --at: {', '.join(dict.fromkeys(w.station for w, _ in readings))}.",
+        )
+    shared = next((s for s, at in places_mm.items() if list(places_mm.values()).count(at) > 1), None)
+    if shared:
+        raise LightcheckError(
+            f"Station {shared} stands at {places_mm[shared]:g} mm, and so does another.",
+            "Measure along the part again, and give each station its own --at.",
         )
 
 

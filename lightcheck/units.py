@@ -12,6 +12,7 @@ from fractions import Fraction
 from lightcheck.errors import LightcheckError
 
 MM_PER_INCH = 25.4  # exact since 1959 (international yard and pound agreement)
+LONGEST_MM = 1e6  # a kilometre: a typing slip, not a length on a bench; common practice, no source
 FINEST = 64  # the smallest fraction on a shop rule
 
 _UNITS_MM = {
@@ -30,7 +31,7 @@ _LENGTH = re.compile(r"""^\s*(?P<sign>[-+]?)(?P<number>[0-9./ -]*?[0-9.])\s*(?P<
 def length_mm(text: str) -> float:
     """Read a typed length ("900mm", "3/8in", "1-1/2in", "15 thou"). [mm]
 
-    Refuses a bare number, an unknown unit and anything that is not a number.
+    Refuses a bare number, an unknown unit, anything that is not a number, and a kilometre or more.
     """
     match = _LENGTH.match(text.lower()) if len(text) < 60 else None
     if not match:
@@ -44,6 +45,10 @@ def length_mm(text: str) -> float:
     if unit not in _UNITS_MM:
         raise LightcheckError(f"'{unit}' is not a unit that is known here.", "Use mm, cm, m, in, ft or thou.")
     value = _number(match["number"], text) * _UNITS_MM[unit]
+    if value >= LONGEST_MM:
+        raise LightcheckError(
+            f"'{text[:60]}' is longer than any boat.", "Look at the number and its unit again."
+        )
     return -value if match["sign"] == "-" else value
 
 

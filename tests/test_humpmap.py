@@ -162,6 +162,15 @@ def refusal(photos, lamps, **asked) -> LightcheckError:
     return caught.value
 
 
+def test_one_photo_under_two_lamps():
+    caught = refusal((PAIR[0], PAIR[0]), (LEFT, RIGHT))
+    assert "is the same photo as" in caught.problem and "once" in caught.remedy
+
+
+def test_a_least_height_that_no_map_is_for():
+    assert "at most 10 mm" in refusal(PAIR, (LEFT, RIGHT), least_mm=900.0).problem
+
+
 @pytest.mark.parametrize("lamps", [(LEFT,), (LEFT, RIGHT, "off"), ()])
 def test_lamps_fewer_or_more_than_photos(lamps):
     caught = refusal(PAIR, lamps)

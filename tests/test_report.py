@@ -6,6 +6,7 @@ import io
 import json
 import os
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from PIL import Image
 
 from lightcheck import report
 from lightcheck.errors import LightcheckError
-from lightcheck.report import plots, tables, words
+from lightcheck.report import lamp, plots, tables, words
 
 NASTY = "<script>alert(1)</script>.jpg"
 COLUMNS = "spot,kind,x_mm,y_mm,height_mm,sigma_mm,chance,length_mm,width_mm,turn_deg,come_off_mm,place,doubt"
@@ -166,6 +167,15 @@ def test_page_stands_alone_and_is_well_formed(page):
     assert not {"script", "link", "iframe", "object"} & outline.tags
     assert all(p["src"].startswith("data:image/") and p["alt"] for p in outline.pictures)
     assert len(outline.pictures) == 5
+
+
+def test_one_photo_leaves_no_scatter_and_the_page_still_says_what_can_be_told(result):
+    """A single photo is explained to the last bit, so that nothing is left over to tell its noise by."""
+    relief = replace(result.relief, noise=float("nan"), lamps=result.relief.lamps[:1])
+    curve = lamp.reach_of(replace(result, relief=relief))
+    assert np.isfinite(curve.least_mm).all()
+    assert curve.least_at(100.0) > 3 * lamp.reach_of(result).least_at(100.0)
+    assert lamp.limit_png(result, curve)[:4] == b"\x89PNG"
 
 
 def test_page_escapes_a_nasty_name(page):

@@ -11,6 +11,11 @@ from lightcheck.cli.demo_shots import lamp_words, shoot
 from lightcheck.report.demo import Step
 
 STATION, BLADE = "station-4", "rudder-blade"
+NONE = "none"  # true height of a spot that was found where nothing was made
+_NOT_THERE = (
+    f"Where the table says '{NONE}', the map lists a spot that is not in the wood. Spots at the very edge of "
+    "the map are the least sure, and the report says which those are: lay a straightedge there."
+)
 
 
 def station(out: Path, tell) -> Step:
@@ -114,6 +119,7 @@ def held_map(out: Path, tell) -> Step:
     tell("Mapping it, held by the two templates.")
     lines = scenario.BLADE_LINES_MM
     result = _map_blade(folder, photos, lamps, tuple(zip(readings, lines, strict=True)))
+    rows = _held_rows(visit.board.humps, result)
     names = " ".join(f"{BLADE}/photos/{p.name}" for p in photos)
     hung = " ".join(f"--template {BLADE}/reading-{n}/@y={y:g}mm" for n, y in enumerate(lines, start=1))
     return Step(
@@ -123,6 +129,7 @@ def held_map(out: Path, tell) -> Step:
             "written down a quarter too high, and from the photos alone heights come out too large. Two "
             "straight templates held along the blade put that right.",
             "The report says what the templates changed.",
+            *([_NOT_THERE] if any(true == NONE for _, true, *_ in rows) else []),
         ),
         typed=(
             *(f"lightcheck daylight {BLADE}/template-{n}.jpg -o {BLADE}/reading-{n}" for n in (1, 2)),
@@ -135,7 +142,7 @@ def held_map(out: Path, tell) -> Step:
         picture=f"{BLADE}/map/map.png",
         caption="The rudder blade, held by two templates.",
         head=("at x, y (mm)", "true", "photos alone", "with templates", "give or take"),
-        rows=_held_rows(visit.board.humps, result),
+        rows=rows,
     )
 
 
@@ -176,7 +183,7 @@ def _held_rows(humps, result) -> tuple[tuple[str, ...], ...]:
     for spot in result.spots:
         if spot.number not in matched:
             place = f"{spot.x_mm:.0f}, {spot.y_mm:.0f}"
-            rows.append((place, f"none (chance {spot.chance:.2f})", *_both_ways(spot, result)))
+            rows.append((place, NONE, *_both_ways(spot, result)))
     return tuple(rows)
 
 

@@ -9,16 +9,10 @@ from pathlib import Path
 
 import click
 
-from lightcheck.cli.options import OUT, Length, force_option, say, talk_options
+from lightcheck.cli.options import Length, force_option, keep_out, say, talk_options
 from lightcheck.errors import LightcheckError
 
 SCHEMA = 1
-
-
-def _keep(ctx: click.Context, _, value: str | None) -> Path | None:
-    if value is not None:
-        ctx.meta[OUT] = Path(value)
-    return None if value is None else Path(value)
 
 
 @click.command("lamp", short_help="Say where to put the lamp.")
@@ -38,7 +32,7 @@ def _keep(ctx: click.Context, _, value: str | None) -> Path | None:
     help="Radius of wood that is rounded along the light: says how far over it the light reaches.",
 )  # fmt: skip
 @click.option(
-    "-o", "--output", "sketch", metavar="PATH", callback=_keep, help="Draw it into this PNG as well."
+    "-o", "--output", "sketch", metavar="PATH", callback=keep_out, help="Draw it into this PNG as well."
 )
 @click.option("--json", "as_json", is_flag=True, default=False, help="Print one JSON object on stdout.")
 @force_option

@@ -73,6 +73,10 @@ def _found(map_folder: Path, said, drawn: Path | None, pens, before: Path | None
 def _check(out: Path, may_exist: bool) -> None:
     if out.is_dir():
         raise LightcheckError(f"{out} is a folder.", "Name a file after -o, such as marks.toml.")
+    if not out.absolute().parent.is_dir():
+        raise LightcheckError(
+            f"{out} can not be written (its folder is not there).", "Choose a folder that is there and yours."
+        )
     if out.exists() and not may_exist:
         raise LightcheckError(
             f"{out} is there already.", "Add --add to keep what it holds, or --force to replace it."

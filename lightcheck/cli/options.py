@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from lightcheck.errors import LightcheckError
 from lightcheck.units import length_mm
 
 OUT = "lightcheck.out"  # context key: path of the result, for what is saved beside it
+_LONGEST_NAME = 240  # bytes: file systems take 255, and endings are added while writing
 _TALK = "lightcheck.talk"  # context key: 0 quiet, 1 as usual, 2 with detail
 
 
@@ -122,9 +124,12 @@ def say(text: str, *, level: int = 1) -> None:
         click.echo(text, err=True, color=ctx.find_root().color)
 
 
-def _keep_out(ctx: click.Context, _, value: str | None) -> Path | None:
+def keep_out(ctx: click.Context, _, value: str | None) -> Path | None:
+    """The path typed after -o, remembered. Refuses a name that no disk takes."""
     if value is None:
         return None
+    if max(len(os.fsencode(part)) for part in ("", *Path(value).parts)) > _LONGEST_NAME:
+        raise LightcheckError("The name after -o is too long for a disk.", "Give a shorter one.")
     ctx.meta[OUT] = Path(value)
     return Path(value)
 
@@ -133,7 +138,7 @@ def out_option(*, help: str, default: str | None = None):
     """-o, remembered so that a marked-up picture can be saved beside it."""
     fallback = {"required": True} if default is None else {"default": default, "show_default": True}
     return click.option(
-        "-o", "--output", "out", **fallback, callback=_keep_out, metavar="PATH", help=help,
+        "-o", "--output", "out", **fallback, callback=keep_out, metavar="PATH", help=help,
     )  # fmt: skip
 
 

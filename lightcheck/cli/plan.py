@@ -124,7 +124,8 @@ def _print(result, heading) -> None:
         click.echo(
             f"{task.number:>3}  spot {task.name:<4} high by {task.spot.height_mm:.2f} mm: {how}; {where}"
         )
-        for line in (task.reason, *task.stop):
+        off = f"take off {task.take_mm:.2f} mm" if task.take_mm > 0 and not task.reason else ""
+        for line in (task.reason, off, *task.stop):
             if line:
                 click.echo(f"{'':15}{line}")
     for low in result.lows:

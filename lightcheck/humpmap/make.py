@@ -14,7 +14,7 @@ from lightcheck.grid import frozen
 from lightcheck.humpmap.dark import lit_only
 from lightcheck.humpmap.paper import bare_of_strips
 from lightcheck.humpmap.product import HumpMap, Recipe
-from lightcheck.humpmap.refuse import refuse_blind, refuse_high, specs
+from lightcheck.humpmap.refuse import refuse_blind, refuse_high, refuse_twice, specs
 from lightcheck.humpmap.warn import warnings
 from lightcheck.lamp import Lamp, LampSpec
 from lightcheck.patch import Patch, lay_out, lay_out_square_on
@@ -34,6 +34,7 @@ def make(recipe: Recipe) -> HumpMap:
     things = tuple(shadow.read(text) for text in recipe.shadows)
     marked = marks.read(recipe.marks) if recipe.marks else None
     photos = photo.load_all(recipe.photos)
+    refuse_twice(photos)
     patch, sightings = lay_out_photos(recipe, photos)
     lamps = place_lamps(said, patch)
     refuse_high(lamps, recipe)

@@ -9,9 +9,11 @@ from lightcheck.errors import LightcheckError
 from lightcheck.humpmap.product import Recipe
 from lightcheck.lamp import Lamp, LampSpec
 from lightcheck.patch import Patch
+from lightcheck.photo import Photo
 
 LEAST_CONTRAST = 0.0045  # of light, peak: below this a hump cannot be told from grain and gain
 USUAL_WIDTH_MM = 100.0  # of the hump that the lamp's height is judged by
+MOST_LEAST_MM = 10.0  # a hump higher than this needs no map
 LEAST_SEEN = 0.1  # share of the wood
 SAME_WOOD = 0.2  # likeness of the grain below which two photos show different wood
 
@@ -24,9 +26,10 @@ def specs(recipe: Recipe) -> tuple[LampSpec, ...]:
             "Give one --lamp for each photo, in the photos' order: --lamp left,900mm,110mm; "
             "flash or off where the lamp was not raking.",
         )
-    if min(recipe.longest_mm) < 50 or recipe.least_mm <= 0:
+    if min(recipe.longest_mm) < 50 or not 0 < recipe.least_mm <= MOST_LEAST_MM:
         raise LightcheckError(
-            "The longest hump must be 50 mm or more and the least height above nothing.",
+            "The longest hump must be 50 mm or more, the least height above nothing and at most "
+            f"{MOST_LEAST_MM:g} mm.",
             "Use for example --longest 400mm --least 0.1mm.",
         )
     specs = tuple(lamp.read(text) for text in recipe.lamps)
@@ -35,6 +38,18 @@ def specs(recipe: Recipe) -> tuple[LampSpec, ...]:
             "No photo has a raking lamp.", "Take at least one with the lamp low beside the wood."
         )
     return specs
+
+
+def refuse_twice(photos: tuple[Photo, ...]) -> None:
+    """One photo under two lamps tells nothing, and would be mapped all the same."""
+    first: dict[str, str] = {}
+    for one in photos:
+        if one.sha256 in first:
+            raise LightcheckError(
+                f"{one.name} is the same photo as {first[one.sha256]}.",
+                "Give each photo once, one for each place of the lamp.",
+            )
+        first[one.sha256] = one.name
 
 
 def refuse_high(lamps: tuple[Lamp, ...], recipe: Recipe) -> None:

@@ -44,7 +44,7 @@ def kept(job: Job, one: Pass) -> Gaps | None:
             across_mm=float(facts["across_mm"]),
             seen=float(facts["seen"]),
         )
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, OverflowError, RecursionError):
         return None
     return gaps if all(gaps.at(t.over_mm) for t in job.settings.tolerances) else None
 

@@ -91,7 +91,7 @@ def read(folder: Path, job: Path) -> Pass | Damaged:
         )
     except FileNotFoundError:
         why = f"has lost its {FACTS}"
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         why = f"has a {FACTS} that can not be read"
     return Damaged(number=number, folder=folder, why=why)
 

@@ -73,7 +73,7 @@ def made(job: Job, one: Pass) -> Made | None:
         counts = {k: int(facts["summary"][k]) for k in ("humps", "hollows")}
         version = str(facts["version"])
         return Made(current=facts["key"] == key(job, one), version=version, **numbers, **counts)
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, OverflowError, RecursionError):
         return None
 
 

@@ -49,7 +49,7 @@ class Batten:
     @property
     def words(self) -> str:
         """What a reader is told it is."""
-        return f"batten, {self.stiffness_nmm2 / 1e6:.3g} N m²"
+        return f"batten, stiffness {self.stiffness_nmm2 / 1e6:.3g} N m²"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -62,7 +62,8 @@ class Board:
     @property
     def words(self) -> str:
         """What a reader is told it is."""
-        return f"longboard, {self.length_mm:g} x {self.width_mm:g} mm, {self.stiffness_nmm2 / 1e6:.3g} N m²"
+        stiff = f"stiffness {self.stiffness_nmm2 / 1e6:.3g} N m²"
+        return f"longboard, {self.length_mm:g} x {self.width_mm:g} mm, {stiff}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

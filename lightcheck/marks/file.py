@@ -59,6 +59,9 @@ def read(path: str | Path, cards=None) -> Marks:
             f"{path} has schema {table['schema']!r}; this lightcheck knows {SCHEMA}.",
             "Bring lightcheck up to date.",
         )
+    strange = sorted(set(table) - {"schema", "cards", "mark"})
+    if strange:
+        raise _wrong(path, f"'{strange[0]}' belongs to no file of marks", "Give the file of lightcheck mark.")
     places, listed = table.get("cards", {}), table.get("mark", [])
     if not isinstance(places, dict) or not isinstance(listed, list):
         raise _wrong(

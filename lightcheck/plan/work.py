@@ -165,8 +165,10 @@ def _how(found: choose.Choice, task: Task) -> str:
 
 def _stops(task: Task, wood: Wood, wish: Wish) -> tuple[str, ...]:
     """When it is enough."""
-    stop = [f"leave {wish.leave_mm:.2f} mm for the longboard"] if wish.leave_mm > 0 else ["stop at fair"]
     spot = task.spot
+    below_mm = max(spot.come_off_mm - spot.height_mm, 0.0)  # from fair down to what the plane could come to
+    to_fair = wish.leave_mm <= below_mm
+    stop = ["stop at fair"] if to_fair else [f"leave {wish.leave_mm:.2f} mm for the longboard"]
     bend = wood.bend(spot.x_mm, spot.y_mm, task.turn_rad + math.pi / 2)
     if bend < -1 / ROUND_MM and wish.leave_mm > 0:
         flat = sole.flat_for_mm(wish.leave_mm, -1 / bend)

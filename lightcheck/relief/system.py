@@ -86,7 +86,8 @@ class Step:
         self.usable = scene.usable & np.isfinite(logs)
         rakes = scene.rakes[:, None]
         lit = logs[scene.rakes]
-        logs = logs - (np.nanmedian(lit) if np.isfinite(lit).any() else 0.0)  # ambient light is told against the lamps' own
+        # ambient light is told against the lamps' own
+        logs = logs - (np.nanmedian(lit) if np.isfinite(lit).any() else 0.0)
         relative = np.exp(logs)
         ambient = float(self.b["ambient"][0])
         self.share = np.where(rakes, relative / (relative + ambient), 1.0)

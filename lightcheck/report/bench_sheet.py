@@ -158,7 +158,7 @@ def _lines(task: Task, heading: Heading) -> list[str]:
     skew = f", {round(task.skew_rad * 57.2958)}° askew" if task.skew_rad > 1e-9 else ""
     first = f"{high}: {strokes} stroke{'s' if strokes != 1 else ''}, {task.tool.name}{skew}"
     lanes = f" in {task.lanes} lanes" if task.lanes > 1 else ""
-    stop = task.stop[0].replace(" for the longboard", "")
+    stop = f"take off {task.take_mm:.2f}, {task.stop[0].replace(' for the longboard', '')}"
     flat = [s.split(" (")[0] for s in task.stop[1:]]
     rest = [*flat, *(f"keep off {a.replace(' mm off', ' away')}" for a in task.avoid)]
     return [first, f"{where}; {extent}{lanes}", *_split("; ".join([stop, *rest[:3]]))]
@@ -174,7 +174,9 @@ def _split(words: str) -> list[str]:
     """A long reason on two lines at most."""
     if len(words) <= 52:
         return [words]
-    at = words.rfind(" ", 0, min(len(words) // 2 + 8, 58))
+    after = min(len(words) // 2 + 8, 58)
+    at = words.rfind("; ", 0, after) + 1  # between two sayings rather than inside one
+    at = at if at > len(words) // 4 else words.rfind(" ", 0, after)
     return [words[:at], words[at + 1 :]]
 
 

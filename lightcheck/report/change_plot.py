@@ -59,6 +59,7 @@ def change_png(result: Change) -> bytes:
     layout = [["before"], ["after"], ["change"]] if long else [["before", "after"], ["change", "change"]]
     with matplotlib.rc_context(PEN):
         figure = Figure(figsize=(WIDE_IN, tall), dpi=DPI, layout="constrained", facecolor="white")
+        figure.get_layout_engine().set(rect=(0, 0, 1, 1 - 0.3 / tall))  # else the upper titles are cut off
         panels = figure.subplot_mosaic(layout, height_ratios=heights)
         titles = _titles(result)
         cards = dict(zip(("before", "after"), result.cards, strict=True))

@@ -56,6 +56,7 @@ def _along(panel, result: Daylight) -> None:
         panel.annotate(
             f"{width[at]:.2f} mm", (along[at], width[at]), xytext=(-6 if left else 6, 8),
             textcoords="offset points", ha="right" if left else "left", weight="bold", size=12,
+            bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.9},
         )  # fmt: skip
     panel.set_ylabel("daylight, mm")
     panel.set_xlabel("mm along the edge")

@@ -12,15 +12,18 @@ from lightcheck.errors import LightcheckError
 
 _LEFT_BY_FILE_BROWSERS = {".DS_Store", "Thumbs.db", "desktop.ini"}
 
+_KEPT = "originals"  # in the folder of a job
+
 
 def check_folder(folder: str | Path, *, files: tuple[str, ...], force: bool = False) -> None:
     """Refuse a result folder that can not be used; to be called before the long work starts.
 
-    files: names that will be written.  Refuses a file, a folder that may not be written to, and one
-    that holds something unless `force`.
+    files: names that will be written.  Refuses a file, a folder that may not be written to, one among the
+    kept photos of a job, and one that holds something unless `force`.
     """
     folder = Path(folder)
     try:
+        _check_not_kept(folder)
         if folder.exists():
             _check_existing(folder, files=files, force=force)
         else:
@@ -83,6 +86,18 @@ def _check_existing(folder: Path, *, files: tuple[str, ...], force: bool) -> Non
             f"{folder / blocked[0]} is a folder where a file must go.",
             "Give a new folder after -o.",
         )
+
+
+def _check_not_kept(folder: Path) -> None:
+    """Where a job keeps its photos nothing else may be written."""
+    whole = folder.resolve()
+    kept = next((p for p in (whole, *whole.parents) if p.name == _KEPT and _is_job(p.parent)), None)
+    if kept:
+        raise LightcheckError(f"{kept} is where a job keeps its photos.", "Give another folder after -o.")
+
+
+def _is_job(folder: Path) -> bool:
+    return (folder / "job.toml").is_file()
 
 
 def _check_parent(folder: Path) -> None:

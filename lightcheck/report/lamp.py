@@ -133,7 +133,8 @@ def reach_of(result: HumpMap) -> Reach:
     grid = result.patch.grid
     places = [a.place_mm for a in result.relief.lamps]
     size = grid.nx * grid.cell_mm, grid.ny * grid.cell_mm
-    return reach.limits(places, patch_mm=size, noise=result.relief.noise)
+    noise = result.relief.noise  # one photo leaves nothing over to tell it by
+    return reach.limits(places, patch_mm=size, noise=noise if np.isfinite(noise) else 0.0)
 
 
 def limit_png(result: HumpMap, reach: Reach) -> bytes:
@@ -161,11 +162,10 @@ def limit_words(reach: Reach, least_mm: float) -> str:
 def _named(axes, reach: Reach, least_mm: float | None, spots: bool) -> None:
     """Names where the lines run, and the scales."""
     low, high = axes.get_ylim()
-    wide, least = reach.width_mm, reach.least_mm
+    wide = reach.width_mm
     middle = float(np.sqrt(wide[0] * wide[-1]))
     plain = {"ha": "center", "zorder": 6, "bbox": {"fc": "white", "ec": "none", "pad": 1}}
-    axes.text(middle, np.sqrt(low * least.min()), "too low to be told", size=12,
-              ha="center", va="center", zorder=6)  # fmt: skip
+    axes.text(middle, low * 1.1, "too low to be told", size=12, ha="center", va="bottom", zorder=6)
     axes.text(wide[0] * 1.06, reach.worst_mm[0] * 1.12,
               "least that can be told (dashed: towards the edge)",
               size=10.5, **plain | {"ha": "left"}, va="bottom")  # fmt: skip

@@ -100,7 +100,7 @@ def _sheet(figure: Figure, axes, one: Over, frame, seen) -> None:
 
 def _worst(axes, one: Over) -> None:
     for colour, width in (("white", 4.5), ("black", 2.0)):
-        axes.plot(*one.worst_place_mm, marker="D", ms=26, mfc="none", mec=colour, mew=width, zorder=10)
+        axes.plot(*one.worst_place_mm, marker="D", ms=26, mfc="none", mec=colour, mew=width, zorder=4)
 
 
 def _legend(stored: StoredMap, one: Over) -> list:
@@ -118,7 +118,8 @@ def _legend(stored: StoredMap, one: Over) -> list:
             Swatch(facecolor=UNTOUCHED, edgecolor="black", hatch=UNTOUCHED_HATCH, label="untouched")
         )
     if one.what == "shows through":
-        handles.append(Swatch(facecolor="#f2f2f2", edgecolor="black", hatch=HOLLOW_HATCH, label="hollow"))
+        look = {"facecolor": "#f2f2f2", "edgecolor": "black", "hatch": HOLLOW_HATCH}
+        handles.append(Swatch(**look, label="shows as a hollow"))
     if stored.spots:
         handles += [spot_mark(kind, label=kind) for kind in ("hump", "hollow")]
     return handles

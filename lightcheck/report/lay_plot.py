@@ -14,6 +14,7 @@ from lightcheck.report.plots import DPI, PEN, UNSEEN, UNSEEN_HATCH, WIDTH_IN, pn
 
 TOOL, LIGHT = "#2c7bb6", "#fee090"
 _DOUBT_HATCH = "\\\\\\"
+_APART = 0.06  # of the line, between labels of pushes
 
 
 def line_png(one: Laid) -> bytes:
@@ -70,13 +71,24 @@ def _marks(axes, one: Laid, margin: float) -> None:
         at = np.array([(s.from_mm + s.to_mm) / 2 for s in stretches])
         height = np.interp(at, one.along_mm[there], one.tool_mm[there])
         axes.plot(at, height + side * 0.3 * margin, ls="", marker=mark, color="black", ms=8, label=name)
-        for s, x, y in zip(stretches, at, height, strict=True):
-            if s.force_n:
-                axes.annotate(
-                    f"{abs(s.force_n):.0f} N{' down' if s.force_n < 0 else ''}", (x, y + side * 0.6 * margin),
-                    ha="center", va="bottom" if held else "top", size=10,
-                    bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.8},
-                )  # fmt: skip
+        pushes = [(x, y, s.force_n) for s, x, y in zip(stretches, at, height, strict=True) if s.force_n]
+        for x, y, force in _told_apart(pushes, _APART * float(np.ptp(one.along_mm))):
+            axes.annotate(
+                f"{abs(force):.0f} N{' down' if force < 0 else ''}", (x, y + side * 0.6 * margin),
+                ha="center", va="bottom" if held else "top", size=10,
+                bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.8},
+            )  # fmt: skip
+
+
+def _told_apart(pushes: list, apart_mm: float) -> list[tuple[float, float, float]]:
+    """Pushes (x, y, force) too near each other for their labels are told as one, in their middle."""
+    groups: list[list] = []
+    for push in sorted(pushes):
+        if groups and push[0] - groups[-1][0][0] < apart_mm and push[2] * groups[-1][-1][2] > 0:
+            groups[-1].append(push)
+        else:
+            groups.append([push])
+    return [(*np.mean([p[:2] for p in g], axis=0), sum(p[2] for p in g)) for g in groups]
 
 
 def _light(axes, one: Laid) -> None:

@@ -74,7 +74,7 @@ def _shot(number: int, shot: Shot) -> dict:
     facts, found = shot.photo.facts, shot.found
     camera = [
         facts.model,
-        facts.taken,
+        facts.taken and facts.taken.replace(":", "-", 2),
         facts.exposure_s
         and (f"1/{1 / facts.exposure_s:.0f} s" if facts.exposure_s < 0.4 else f"{facts.exposure_s:.1f} s"),
         facts.iso and f"ISO {facts.iso:.0f}",
@@ -116,7 +116,8 @@ def _setting(result: HumpMap) -> list[tuple[str, str]]:
     known = f". {result.response.sentence}" if result.response and result.response.sentence else ""
     rows.append(("Tone of the phone", f"{slope} from dark to light (1 is the standard curve){known}"))
     rows.append(("Other light in the room", f"{100 * relief.ambient_share:.1f} % of the lamp’s"))
-    rows.append(("Left unexplained", f"{100 * relief.noise:.1f} % of the light"))
+    left = f"{100 * relief.noise:.1f} % of the light"
+    rows.append(("Left unexplained", left if np.isfinite(relief.noise) else "one photo can not say"))
     return rows
 
 

@@ -54,7 +54,7 @@ def read(folder: str | Path) -> Daylight:
             mm_per_px=float(facts["mm_per_px"]),
             others=tuple(map(_card, facts["others"])),
         )
-    except (KeyError, TypeError, ValueError):
+    except (AttributeError, KeyError, TypeError, ValueError):
         raise LightcheckError(f"{folder / 'daylight.json'} is incomplete.", _AGAIN) from None
 
 
@@ -68,7 +68,7 @@ def _facts(folder: Path) -> dict:
     try:
         facts = json.loads(path.read_text(encoding="utf-8"))
         schema = int(facts["schema"])
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, OverflowError, RecursionError):
         raise LightcheckError(f"{path} can not be read.", _AGAIN) from None
     if schema > SCHEMA:
         raise LightcheckError(f"{path} was written by a newer lightcheck.", "Bring lightcheck up to date.")
