@@ -167,6 +167,11 @@ def test_one_photo_under_two_lamps():
     assert "is the same photo as" in caught.problem and "once" in caught.remedy
 
 
+def test_a_scale_where_cards_are_in_sight():
+    caught = refusal(PAIR, (LEFT, RIGHT), scale_mm_px=0.35)
+    assert "shows 4 cards" in caught.problem and "Leave --scale out" in caught.remedy
+
+
 def test_a_least_height_that_no_map_is_for():
     assert "at most 10 mm" in refusal(PAIR, (LEFT, RIGHT), least_mm=900.0).problem
 

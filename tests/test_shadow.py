@@ -289,6 +289,9 @@ def test_path_traced_coins_tell_where_the_lamp_was(known):
             side = -np.sign(facts["true_lamps_mm"][n][0])
             assert hidden[np.hypot(x - cx - side * 22, y - cy) < 4].all()
     assert 0.005 < hidden.mean() < 0.04
+    first = tuple(s for s in found if s.photo == sheet.names[0])  # the other shadow by its lamp's place
+    wider = shadow.covered(first, sheet.grid, lamps)
+    assert (hidden & ~wider).sum() < 0.02 * hidden.sum() and wider.mean() < 0.06
     bare = shadow.uncovered(sheet, found)
     assert np.isnan(bare.log_light[:, hidden]).all() and not (bare.wood & hidden).any()
     assert shadow.uncovered(sheet, ()) is sheet

@@ -14,7 +14,7 @@ from lightcheck.grid import frozen
 from lightcheck.humpmap.dark import lit_only
 from lightcheck.humpmap.paper import bare_of_strips
 from lightcheck.humpmap.product import HumpMap, Recipe
-from lightcheck.humpmap.refuse import refuse_blind, refuse_high, refuse_twice, specs
+from lightcheck.humpmap.refuse import refuse_blind, refuse_high, refuse_scale, refuse_twice, specs
 from lightcheck.humpmap.warn import warnings
 from lightcheck.lamp import Lamp, LampSpec
 from lightcheck.patch import Patch, lay_out, lay_out_square_on
@@ -43,7 +43,7 @@ def make(recipe: Recipe) -> HumpMap:
     refuse_blind(patch)
     findings = _findings((photos, sightings), said, whole, recipe)
     seen = shadow.find(things, patch, lamps)
-    patch, told = shadow.uncovered(patch, seen), _told_by(seen, lamps, patch)
+    patch, told = shadow.uncovered(patch, seen, lamps), _told_by(seen, lamps, patch)
     holds = lay_holds(readings, patch)
     curve = _response((photos, sightings), said, recipe)
     relief, alone = hang(patch, told, holds, curve) if holds else (solve(patch, told, response=curve), None)
@@ -72,6 +72,7 @@ def lay_out_photos(
 ) -> tuple[Patch, tuple[tuple[Sighting, ...], ...]]:
     """Photos on the grid, the first one to set the axes, and the cards found in each."""
     if recipe.scale_mm_px is not None:
+        refuse_scale(photos[0])
         return lay_out_square_on(list(photos), scale_mm_px=recipe.scale_mm_px), ()
     stretch = tuple(m / 100.0 for m in recipe.measured_mm)
     if not all(0.8 < s < 1.25 for s in stretch):
@@ -148,7 +149,7 @@ def _crossed(seen: tuple, lamps: tuple[Lamp, ...], patch: Patch, relief: Relief)
         for one in (s for s in seen if s.photo == name):
             checks.append(shadow.cross_check(one, typed.place_mm, typed.cov_mm2))
             cov = np.diag(found.sigma_mm**2)
-            checks.append(shadow.cross_check(one, found.place_mm, cov, source="the solve"))
+            checks.append(shadow.cross_check(one, found.place_mm, cov, source="the light on the wood"))
     return tuple(checks)
 
 

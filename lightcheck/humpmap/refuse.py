@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from lightcheck import lamp
+from lightcheck import card, lamp
 from lightcheck.errors import LightcheckError
 from lightcheck.humpmap.product import Recipe
 from lightcheck.lamp import Lamp, LampSpec
@@ -50,6 +50,19 @@ def refuse_twice(photos: tuple[Photo, ...]) -> None:
                 "Give each photo once, one for each place of the lamp.",
             )
         first[one.sha256] = one.name
+
+
+def refuse_scale(one: Photo) -> None:
+    """Cards in sight tell more than a typed scale; photos held by hand do not lie on each other without."""
+    try:
+        seen = card.find(one)
+    except LightcheckError:
+        return
+    if len(seen) >= 3:
+        raise LightcheckError(
+            f"{one.name} shows {len(seen)} cards, and --scale is for photos without cards.",
+            "Leave --scale out: the cards tell scale, place and pose. Cover the cards if they are not meant.",
+        )
 
 
 def refuse_high(lamps: tuple[Lamp, ...], recipe: Recipe) -> None:

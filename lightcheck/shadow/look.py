@@ -14,6 +14,8 @@ from lightcheck.shadow.fit import RIM_MM, Shadow, measure
 from lightcheck.shadow.things import ShadowSpec
 from lightcheck.shadow.window import Setting
 
+LOWER = 0.6  # share of a lamp's elevation: a lamp a little lower than was read casts a longer shadow
+
 
 def find(specs: tuple[ShadowSpec, ...], patch: Patch, lamps: tuple[Lamp, ...]) -> tuple[Shadow, ...]:
     """Measure every named shadow, in every raking shot or in the one that was named.
@@ -33,25 +35,38 @@ def find(specs: tuple[ShadowSpec, ...], patch: Patch, lamps: tuple[Lamp, ...]) -
     return tuple(found)
 
 
-def covered(shadows: tuple[Shadow, ...], grid: Grid) -> np.ndarray:
-    """(ny, nx) bool: cells that a thing or any of its shadows lies on; no height is to be read there."""
-    x, y = grid.mesh_mm()
+def covered(shadows: tuple[Shadow, ...], grid: Grid, lamps: tuple[Lamp, ...] = ()) -> np.ndarray:
+    """(ny, nx) bool: cells that a thing or any of its shadows lies on; no height is to be read there.
+
+    lamps: those under which shadows lie that were not measured, because another photo was named.
+    """
     hidden = np.zeros(grid.shape, bool)
     for one in shadows:
-        radius = max(one.thing.length_mm, one.thing.width_mm) / 2 + RIM_MM + grid.cell_mm
-        away = -(one.towards[:2] / max(np.hypot(*one.towards[:2]), 1e-9))
-        dark = one.thing.thick_mm / np.tan(max(one.elevation_rad - one.lamp_rad, one.elevation_rad / 3))
-        dx, dy = x - one.top_mm[0], y - one.top_mm[1]
-        along = np.clip(dx * away[0] + dy * away[1], 0.0, dark)
-        hidden |= np.hypot(dx - along * away[0], dy - along * away[1]) < radius
+        steep = max(one.elevation_rad - one.lamp_rad, one.elevation_rad / 3)
+        ways = [(one.towards[:2], steep)]
+        for lamp in (a for a in lamps if a.rakes):
+            to = lamp.place_mm - one.top_mm
+            ways.append((to[:2], LOWER * np.arctan2(max(to[2], 1.0), np.hypot(*to[:2]))))
+        for towards, elevation in ways:
+            hidden |= _dark(one, grid, towards, elevation)
     return hidden
 
 
-def uncovered(patch: Patch, shadows: tuple[Shadow, ...]) -> Patch:
+def _dark(one: Shadow, grid: Grid, towards: np.ndarray, elevation_rad: float) -> np.ndarray:
+    """(ny, nx) bool: under the thing, or in its shadow of a light in this direction."""
+    x, y = grid.mesh_mm()
+    radius = max(one.thing.length_mm, one.thing.width_mm) / 2 + RIM_MM + grid.cell_mm
+    away = -(towards / max(np.hypot(*towards), 1e-9))
+    dx, dy = x - one.top_mm[0], y - one.top_mm[1]
+    along = np.clip(dx * away[0] + dy * away[1], 0.0, one.thing.thick_mm / np.tan(elevation_rad))
+    return np.hypot(dx - along * away[0], dy - along * away[1]) < radius
+
+
+def uncovered(patch: Patch, shadows: tuple[Shadow, ...], lamps: tuple[Lamp, ...] = ()) -> Patch:
     """The patch with what the things and their shadows lie on taken for unseen: there is no wood to map."""
     if not shadows:
         return patch
-    hidden = covered(shadows, patch.grid)
+    hidden = covered(shadows, patch.grid, lamps)
     return replace(
         patch, log_light=frozen(np.where(hidden, np.nan, patch.log_light)),
         wood=frozen(patch.wood & ~hidden, bool),
