@@ -43,8 +43,8 @@ def gloss(photos: tuple[Photo, ...], found: Lit) -> Iterator[Finding]:
         strong = float(np.quantile(spread, 0.95))
         yield Finding(
             name="glossy", severity=AMBER, sigma_mm=height_of_light(ROUGH_SHINE * strong),
-            what=f"The wood shines: {(spread > PALER).mean():.0%} of it changes colour "
-            "with the lamp's place.",
+            what=f"The wood shines, or the phone bends colours: {(spread > PALER).mean():.0%} of the wood "
+            "changes colour with the lamp's place.",
             remedy="Measure before oil or varnish, or cut the shine with fine abrasive; light it from "
             "other sides.",
         )  # fmt: skip
