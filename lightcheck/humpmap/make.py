@@ -30,7 +30,8 @@ FAULT_MM = 30.0  # how far a fault of the photos reaches: that of a hump 100 mm 
 def make(recipe: Recipe) -> HumpMap:
     """The walk from photos to spots. Refuses as each stage refuses, before anything is written."""
     said = specs(recipe)
-    readings = tuple((line.read(text), template.read(line.read(text).folder)) for text in recipe.templates)
+    lines = tuple(line.read(text) for text in recipe.templates)
+    readings = tuple((one, template.read(one.folder)) for one in lines)
     things = tuple(shadow.read(text) for text in recipe.shadows)
     marked = marks.read(recipe.marks) if recipe.marks else None
     photos = photo.load_all(recipe.photos)

@@ -109,6 +109,11 @@ def _far(bands, pull, bed, place, ahead) -> float:
         dent = np.maximum(wood - place - share * ahead, 0.0)
         return fixed + share * bent - give * (ahead @ dent)
 
+    return share_of_step(slope)
+
+
+def share_of_step(slope) -> float:
+    """Where along a step, from 0 to 1, its energy stops falling. slope(share) -> slope of the energy."""
     if slope(1.0) <= 0:
         return 1.0
     low, high = 0.0, 1.0

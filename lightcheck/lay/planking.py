@@ -22,7 +22,7 @@ from scipy.sparse import csr_array, diags_array, eye_array, kron
 from scipy.sparse.linalg import splu
 
 from lightcheck.errors import LightcheckError
-from lightcheck.lay.contact import GIVE_N_MM3
+from lightcheck.lay.contact import GIVE_N_MM3, share_of_step
 from lightcheck.lay.product import Over, over
 from lightcheck.lay.stiffness import POISSON, Timber
 from lightcheck.lay.wood import Wood
@@ -170,13 +170,7 @@ def _far(sheet: _Sheet, bed, place: np.ndarray, ahead: np.ndarray) -> float:
         dent = np.where(known, np.maximum(ground - place - share * ahead, 0.0), 0.0)
         return fixed + share * bent - sheet.give * (ahead @ dent)
 
-    if slope(1.0) <= 0:
-        return 1.0
-    low, high = 0.0, 1.0
-    for _ in range(30):
-        middle = (low + high) / 2
-        low, high = (middle, high) if slope(middle) < 0 else (low, middle)
-    return (low + high) / 2
+    return share_of_step(slope)
 
 
 def _sheet(on: Wood, planking: Planking) -> _Sheet:

@@ -14,7 +14,7 @@ from lightcheck.grid import Grid
 from lightcheck.lamp import Lamp
 from lightcheck.patch import Patch
 from lightcheck.relief.cells import Cells
-from lightcheck.relief.hold import Hold
+from lightcheck.relief.hold import Held, Hold, held
 from lightcheck.shade import Facing
 
 UNIT_CELL_MM = 8.0  # weights below are for cells of this size
@@ -38,6 +38,7 @@ class Scene:
     across: np.ndarray
     lamps: tuple[Lamp, ...]
     holds: tuple[Hold, ...]
+    held: Held
     area: float
 
     @property
@@ -77,6 +78,7 @@ def lay_scene(patch: Patch, lamps: tuple[Lamp, ...], *, holds=(), times: int = 1
         across=np.stack([x / np.abs(x).max(), y / np.abs(y).max()]),
         lamps=lamps,
         holds=tuple(holds),
+        held=held(tuple(holds), cells),
         area=(grid.cell_mm / UNIT_CELL_MM) ** 2,
     )
 

@@ -15,7 +15,7 @@ from scipy import ndimage, sparse
 from lightcheck.grid import frozen
 from lightcheck.lamp import Lamp
 from lightcheck.patch import Patch
-from lightcheck.relief.hold import Hold, held
+from lightcheck.relief.hold import Hold
 from lightcheck.relief.nuisance import KNOTS, Nuisances, describe
 from lightcheck.relief.product import HoldFound, LampFound, Relief
 from lightcheck.relief.scene import Scene, coarser, lay_scene
@@ -221,7 +221,7 @@ def _holds(scene: Scene, nuisances: Nuisances, guess: Guess, system: System) -> 
     """Each template with what it left over and how far it was off its line."""
     if not scene.holds:
         return ()
-    equations = held(scene.holds, scene.cells)
+    equations = scene.held
     seats = np.flatnonzero(nuisances.of("seat")).reshape(-1, 3)
     total = guess.z + nuisances.bowls.T @ guess.b[nuisances.of("base")]
     left = equations.reading - equations.rows @ total - equations.seat @ guess.b[seats.ravel()]

@@ -16,7 +16,6 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from lightcheck.relief.hold import held
 from lightcheck.relief.nuisance import RESPONSE_RANGE, Nuisances
 from lightcheck.relief.scene import Scene
 from lightcheck.shade import light_on
@@ -156,7 +155,7 @@ class Step:
 
     def templates(self) -> tuple:
         """Equations of the templates, (k, n), (k, m) and (k,): linear as they stand."""
-        own, equations = self.nuisances, held(self.scene.holds, self.scene.cells)
+        own, equations = self.nuisances, self.scene.held
         columns = np.zeros((len(equations.reading), len(own.group)))
         columns[:, own.of("base")] = equations.rows @ own.bowls.T
         columns[:, own.of("seat")] = equations.seat

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import base64
 from typing import TYPE_CHECKING
 
-import jinja2
 import numpy as np
 
 from lightcheck import __version__
 from lightcheck.report import change as words
+from lightcheck.report.look import address, template
 
 if TYPE_CHECKING:
     from lightcheck.change import Change
@@ -35,14 +34,7 @@ _COUNTED = {
 
 def page(result: Change, *, picture: bytes) -> str:
     """The page. picture: change.png."""
-    room = jinja2.Environment(
-        loader=jinja2.PackageLoader("lightcheck.report", "."),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    return room.get_template("change.html").render(
+    return template("change.html").render(
         title="Two sides compared" if result.mirror else "What changed",
         verdict=verdict(result),
         where=words.where_words(result),
@@ -51,7 +43,7 @@ def page(result: Change, *, picture: bytes) -> str:
         mirror=result.mirror,
         names=result.names,
         least=f"{result.least_mm:.2f} mm",
-        picture=f"data:image/png;base64,{base64.b64encode(picture).decode()}",
+        picture=address(picture),
         warnings=result.warnings,
         cautions=CARE,
         version=f"lightcheck {__version__}",

@@ -33,14 +33,9 @@ class Step:
 
 def write(steps: tuple[Step, ...], folder: Path, *, introduction: str, done: bool = True) -> Path:
     """Write the page. done: False while the demo is still at work. Refuses nothing; returns its path."""
-    from jinja2 import Environment, PackageLoader
+    from lightcheck.report.look import template
 
-    room = Environment(
-        loader=PackageLoader("lightcheck.report", "."), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    )
-    text = room.get_template("demo.html").render(
-        steps=steps, introduction=introduction, done=done, version=_version()
-    )
+    text = template("demo.html").render(steps=steps, introduction=introduction, done=done, version=_version())
     beside = folder / f".{PAGE}.part"
     beside.write_text(text, encoding="utf-8")
     os.replace(beside, folder / PAGE)

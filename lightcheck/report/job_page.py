@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import base64
 from typing import TYPE_CHECKING
-
-import jinja2
 
 from lightcheck import __version__
 from lightcheck.job.ready import STATES, percent
 from lightcheck.report import job_words
+from lightcheck.report.look import address, template
 
 if TYPE_CHECKING:
     from lightcheck.job import Overview, Row, Settings
@@ -25,24 +23,17 @@ CAUTIONS = (
 
 def page(view: Overview, *, strip: bytes | None, gaps: bytes | None) -> str:
     """The whole page. strip, gaps: the pictures, None where there are none."""
-    room = jinja2.Environment(
-        loader=jinja2.PackageLoader("lightcheck.report", "."),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
     held, last = view.job.settings, view.last
     now = last.readiness if last is not None and last.current else None
-    return room.get_template("job.html").render(
+    return template("job.html").render(
         title=job_words.title(held),
         verdict=_verdict(view),
         reason=now.reason if now else "",
         chances=_chances(now) if now else [],
         gain=view.gain,
         warnings=[*view.told, *(now.doubts if now else ())],
-        strip=_address(strip),
-        gaps=_address(gaps),
+        strip=address(strip),
+        gaps=address(gaps),
         finest=_finest(held),
         passes=[_pass(row) for row in view.rows],
         within=[_within(w) for w in now.within] if now else [],
@@ -120,9 +111,3 @@ def _tool(tool) -> str:
     parts = [tool.name, f"sole {sole} mm" if sole else ""]
     parts.append(f"shaving {tool.shaving_mm:g} mm" if tool.shaving_mm else "")
     return ", ".join(p for p in parts if p)
-
-
-def _address(picture: bytes | None) -> str | None:
-    if picture is None:
-        return None
-    return f"data:image/png;base64,{base64.b64encode(picture).decode()}"

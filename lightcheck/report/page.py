@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import base64
 import platform
 from typing import TYPE_CHECKING
 
-import jinja2
 import numpy as np
 
 from lightcheck import __version__
 from lightcheck.check import GREEN
 from lightcheck.report import lamp, pictures, plots, words
+from lightcheck.report.look import address, template
 from lightcheck.report.tables import Shot, shots
 from lightcheck.units import height_words
 
@@ -23,29 +22,22 @@ if TYPE_CHECKING:
 
 def render(result: HumpMap, *, map_png: bytes, steps: tuple[StepReading, ...] = ()) -> str:
     """The whole page. map_png: the map picture, as in map.png.  steps: self-checks."""
-    room = jinja2.Environment(
-        loader=jinja2.PackageLoader("lightcheck.report", "."),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
     draws, reach = len(result.fair.draws_mm), lamp.reach_of(result)
-    return room.get_template("page.html").render(
+    return template("page.html").render(
         verdict=words.verdict(result),
         sure=words.how_sure(result),
         spots=[_row(s, draws=draws) for s in result.spots],
         least=f"{result.recipe.least_mm:.2f} mm",
         draws=draws,
-        photo=_address(pictures.photo_jpeg(result), "jpeg"),
-        map=_address(map_png, "png"),
-        sections=_address(plots.sections_png(result), "png"),
-        lamps=_address(pictures.lamps_png(result), "png"),
+        photo=address(pictures.photo_jpeg(result), "jpeg"),
+        map=address(map_png),
+        sections=address(plots.sections_png(result)),
+        lamps=address(pictures.lamps_png(result)),
         shots=[_shot(n, s) for n, s in enumerate(shots(result), start=1)],
         setting=_setting(result),
         warnings=result.warnings,
         held_by=words.held_by(result),
-        reach=_address(lamp.limit_png(result, reach), "png"),
+        reach=address(lamp.limit_png(result, reach)),
         reach_words=lamp.limit_words(reach, result.recipe.least_mm),
         shadows=tuple(c.sentence for c in result.shadows),
         steps=tuple(s.sentence for s in steps),
@@ -130,9 +122,3 @@ def _shape(base) -> str:
     if bends[0] * bends[1] < -0.1 * most**2:
         return f"twisted, sharpest radius {radius}"
     return f"{'rounded' if most < 0 else 'hollowed'}, sharpest radius {radius}"
-
-
-def _address(picture: bytes | None, kind: str) -> str | None:
-    if picture is None:
-        return None
-    return f"data:image/{kind};base64,{base64.b64encode(picture).decode()}"

@@ -7,7 +7,6 @@ plan.html   the page to read; bench.pdf: one page to tape on the mould; full-siz
 
 from __future__ import annotations
 
-import base64
 import csv
 import hashlib
 import io
@@ -177,8 +176,3 @@ def _r(value: float | None, digits: int) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return round(float(value), digits) + 0.0
-
-
-def embedded(png: bytes) -> str:
-    """A picture as an address within the page."""
-    return "data:image/png;base64," + base64.b64encode(png).decode("ascii")

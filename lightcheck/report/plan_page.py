@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import jinja2
-
 from lightcheck import __version__
 from lightcheck.plan.product import LEAVE, PLANE, REFUSED
 from lightcheck.report import plan_words as words
+from lightcheck.report.look import address, template
 from lightcheck.report.plan_plot import plan_png
 from lightcheck.report.plan_words import Heading
 from lightcheck.units import height_words, inch_fraction
@@ -19,22 +18,14 @@ if TYPE_CHECKING:
 
 def page(plan: Plan, heading: Heading) -> str:
     """The page as text."""
-    from lightcheck.report.plan import embedded
 
-    room = jinja2.Environment(
-        loader=jinja2.PackageLoader("lightcheck.report", "."),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
     facts = (heading.side, f"pass {heading.one_pass}" if heading.one_pass else "", heading.date)
-    return room.get_template("plan.html").render(
+    return template("plan.html").render(
         title=heading.part or "Working list",
         facts=", ".join(f for f in facts if f),
         verdict=words.verdict(plan),
         notes=plan.notes,
-        picture=embedded(plan_png(plan, heading)),
+        picture=address(plan_png(plan, heading)),
         tasks=[_task(t, heading) for t in plan.tasks],
         lows=[
             {

@@ -8,7 +8,6 @@ stations.html   printable
 
 from __future__ import annotations
 
-import base64
 import csv
 import json
 from pathlib import Path
@@ -56,6 +55,7 @@ def rows(result: StationTable) -> list[dict]:
 
 
 def _fill(result: StationTable, into: Path) -> None:
+    from lightcheck.report.look import address
     from lightcheck.report.stations_page import page
     from lightcheck.report.stations_plot import stations_png
 
@@ -68,8 +68,7 @@ def _fill(result: StationTable, into: Path) -> None:
     (into / "stations.json").write_text(text + "\n", encoding="utf-8")
     picture = stations_png(result)
     (into / "stations.png").write_bytes(picture)
-    address = f"data:image/png;base64,{base64.b64encode(picture).decode()}"
-    (into / PAGE).write_text(page(result, picture=address, cautions=_CARE), encoding="utf-8")
+    (into / PAGE).write_text(page(result, picture=address(picture), cautions=_CARE), encoding="utf-8")
 
 
 def summary(result: StationTable) -> dict:

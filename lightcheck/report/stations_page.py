@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-import jinja2
 import numpy as np
 
 from lightcheck import __version__
+from lightcheck.report.look import template
 from lightcheck.report.stations_words import in_inches, in_mm, remark
 
 if TYPE_CHECKING:
@@ -17,15 +17,8 @@ if TYPE_CHECKING:
 
 def page(result: StationTable, *, picture: str, cautions: tuple[str, ...]) -> str:
     """The page. picture: stations.png as an address."""
-    room = jinja2.Environment(
-        loader=jinja2.PackageLoader("lightcheck.report", "."),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
     stations = dict.fromkeys(r.where.station for r in result.readings)
-    return room.get_template("stations.html").render(
+    return template("stations.html").render(
         verdict=verdict(result),
         warnings=result.warnings,
         stations=[_station(result, name) for name in stations],
