@@ -26,8 +26,8 @@ from lightcheck.relief import Relief
 
 FLOOR_MM = 0.005  # no height is claimed to be surer than this
 SHEET_CELLS = 2600  # the fair surface is smooth: a coarse sheet carries it
-KNEE_MM = 0.05  # wood that stands off by more than this says little about where fair lies
-WIDE_MM, ROUNDS = 0.4, 12
+KNEE_MM = 0.02  # wood that stands off by more than this says little about where fair lies
+WIDE_MM, ROUNDS = 0.4, 18
 BELOW = 0.004  # weight of wood above the cut-only target, against 1 for wood below it
 
 

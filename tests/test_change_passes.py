@@ -48,7 +48,7 @@ def test_every_change_and_every_state_is_right(result, truth):
 
 
 def _states(hump, row, least_mm):
-    """What the true heights allow: a true change of about twice sigma may be told or not."""
+    """What the true heights allow: changes are told from two sigma on, and may read two sigma low."""
     before, after = hump["before_mm"], hump["after_mm"]
     if abs(after) < least_mm:
         return {"gone"}
@@ -57,4 +57,4 @@ def _states(hump, row, least_mm):
     if before * after < 0:
         return {"cut too far"}
     told, times = "down" if after < before else "up", abs(after - before) / row.sigma_mm
-    return {"same"} if times < 1 else {told} if times > 3 else {"same", told}
+    return {"same"} if times < 1 else {told} if times > 4 else {"same", told}

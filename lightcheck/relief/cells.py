@@ -62,6 +62,12 @@ class Cells:
         """Number of cells in the solve."""
         return self.by_x.shape[0]
 
+    @property
+    def place_mm(self) -> tuple[np.ndarray, np.ndarray]:
+        """(n,) x and (n,) y of the cells. [mm]"""
+        x, y = self.grid.mesh_mm()
+        return x[self.inside], y[self.inside]
+
     def spread(self, values: np.ndarray, fill: float = np.nan) -> np.ndarray:
         """(..., ny, nx) sheet of (..., n) values."""
         sheet = np.full((*values.shape[:-1], *self.inside.shape), fill)

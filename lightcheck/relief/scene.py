@@ -67,7 +67,7 @@ def lay_scene(patch: Patch, lamps: tuple[Lamp, ...], *, holds=(), times: int = 1
     )
     measured = log_light[:, inside]
     level = float(np.nanmedian(measured))
-    x, y = (c[inside] for c in grid.mesh_mm())
+    x, y = cells.place_mm
     return Scene(
         cells=cells,
         facing=facing,

@@ -1,9 +1,4 @@
-"""The whole solve: coarse to fine, wide to narrow, and draws from the last factor.
-
-Most of a surface is fair and unfairness is sparse, so the prior on heights is heavy-tailed: a weight
-`a e^2 / (z^2 + e^2)` that is renewed every step. e starts wide and narrows, or the first, rough
-solution would be frozen in. Plain quadratic smoothing loses 10-25 % of every height.
-"""
+"""The whole solve: coarse to fine, wide to narrow, bell after bell, and draws from the last factor."""
 
 from __future__ import annotations
 
@@ -15,25 +10,29 @@ from scipy import ndimage, sparse
 from lightcheck.grid import frozen
 from lightcheck.lamp import Lamp
 from lightcheck.patch import Patch
+from lightcheck.relief.bell import Bells, gather
 from lightcheck.relief.hold import Hold
 from lightcheck.relief.nuisance import KNOTS, Nuisances, describe
+from lightcheck.relief.prior import NARROWING, cost, weight
 from lightcheck.relief.product import HoldFound, LampFound, Relief
 from lightcheck.relief.scene import Scene, coarser, lay_scene
-from lightcheck.relief.system import ROBUST, Guess, System, advance, beyond
+from lightcheck.relief.state import Guess, System
+from lightcheck.relief.system import ROBUST, advance, beyond
 from lightcheck.response import Response
 from lightcheck.shade import Facing, cast_shadow
 
 MOST_HEIGHT_DOUBT = 0.05  # share of a lamp's height that the solve may shift it by
-FAIRNESS = 60.0  # weight of the height of a unit cell near zero, 1/mm^2
-FAR_OFF = 2e-3  # its least: under distant light nothing else holds the patch from tilting away, 1/mm^2
-NARROW_MM, WIDE_MM, NARROWING = 0.01, 0.3, 0.85
 LENIENT = 40.0  # sigmas: what a rough first solution leaves over is no outlier yet
-COARSE_STEPS, FINE_STEPS = 40, 2
+COARSE_STEPS, FINE_STEPS = 48, 2
+NARROW_STEPS, GATHERING_STEPS = 16, 38  # bells are put in at every other step between these
 STRIDE = 1.8  # length of a coarse step over that of a plain one
-NARROW_STEPS, AT_REST_MM = 24, 5e-4  # the prior has narrowed; rms move that is none
+AT_REST_MM = 5e-4  # rms move that is none
 LENGTHENING = 1.2  # from one step to the next, after a step that turned back was cut to a plain one
 COARSE_TIMES = 3
 DRAWS = 64
+DOUBT_LEAST, DOUBT_MOST = 0.3, 1.5  # share of the sigmas that the weights of the solve stand for
+DOUBT_UNFAIR, DOUBT_CROWDED, DOUBT_BENT = 70.0, 1.5, 4.0  # more, by what shows it: from boards of known form
+UNFAIR_MM = 0.03
 EDGE_MORE, EDGE_MM = 0.6, 16.0  # share of doubt that the draws leave out at an edge, and how far in
 DRAWN_BENDING = 2e5  # planed wood has no streaks a cell wide: draws are not let have them either
 DRAWN_BENDING_ONE = 3e3  # but grain has, and in one photo grain is what is taken for height
@@ -61,10 +60,11 @@ def solve(
     guess = _refined(guess, coarse.cells, scene)
     nuisances = describe(scene, response)
     for step in range(FINE_STEPS):
-        guess, _ = advance(scene, nuisances, guess, _height_weight(guess.z, COARSE_STEPS + step))
-    weight = _height_weight(guess.z, COARSE_STEPS + FINE_STEPS)
+        guess, _ = advance(scene, nuisances, guess, _height_weight(scene, guess, COARSE_STEPS + step))
     bending = DRAWN_BENDING if len(lamps) > 1 else DRAWN_BENDING_ONE
-    _, system = advance(scene, nuisances, guess, weight, bending=bending)
+    last = _height_weight(scene, guess, COARSE_STEPS + FINE_STEPS)
+    scene = _judged_sure(scene, nuisances, guess)
+    _, system = advance(scene, nuisances, guess, last, bending=bending)
     rng = np.random.default_rng(seed)
     draws = _draws(scene, nuisances, (guess, system, bending), rng)
     if not holds:
@@ -99,15 +99,21 @@ def _all_doubt(found: LampFound, typed: Lamp, held: Lamp) -> LampFound:
 
 
 def _settled(scene: Scene, nuisances: Nuisances) -> Guess:
-    """Where the coarse steps come to rest. Steps are long ones until two in a row turn back."""
+    """Where the coarse steps come to rest. Steps are long ones until two in a row turn back.
+
+    One photo does not tell humps from grain: there are no bells then.
+    """
     guess, stride, before = _first(scene, nuisances), STRIDE, 0.0
+    gathering = range(NARROW_STEPS, GATHERING_STEPS if len(scene.lamps) > 1 else 0, 2)
     for step in range(COARSE_STEPS):
+        if step in gathering:
+            guess = replace(guess, bells=gather(guess.bells, scene.cells, guess.z, scene.area))
         robust = max(ROBUST, LENIENT * NARROWING**step)
-        better, _ = advance(scene, nuisances, guess, _height_weight(guess.z, step), robust=robust)
+        better, _ = advance(scene, nuisances, guess, _height_weight(scene, guess, step), robust=robust)
         move = better.z - guess.z
         stride = min(STRIDE, LENGTHENING * stride) if np.sum(move * before) >= 0 else 1.0
         guess, before = beyond(guess, better, nuisances, times=stride), move
-        if step >= NARROW_STEPS and np.sqrt(np.mean(move**2)) < AT_REST_MM:
+        if step > NARROW_STEPS and np.sqrt(np.mean(move**2)) < AT_REST_MM:
             break
     return guess
 
@@ -119,13 +125,14 @@ def _first(scene: Scene, nuisances: Nuisances) -> Guess:
         b=np.zeros(len(nuisances.group)),
         trust=np.ones((shots, count)),
         left=np.zeros((shots, count)),
+        bells=Bells.none(),
     )
 
 
-def _height_weight(z: np.ndarray, step: int) -> np.ndarray:
-    """Heavy-tailed prior, narrowing from step to step."""
-    width = max(NARROW_MM, WIDE_MM * NARROWING**step)
-    return np.maximum(FAIRNESS * width**2 / (z**2 + width**2), FAR_OFF)
+def _height_weight(scene: Scene, guess: Guess, step: int) -> np.ndarray:
+    """(n,) weight of each height's distance from the bells."""
+    rest = guess.z - guess.bells.height_mm(*scene.cells.place_mm)
+    return weight(rest, step, shots=len(scene.lamps))
 
 
 def _refined(guess: Guess, cells, scene: Scene) -> Guess:
@@ -142,6 +149,7 @@ def _refined(guess: Guess, cells, scene: Scene) -> Guess:
         b=guess.b,
         trust=np.array([carry(t) for t in guess.trust]),
         left=np.array([carry(r) for r in guess.left]),
+        bells=guess.bells,
         scatter=guess.scatter,
     )
 
@@ -173,12 +181,31 @@ def _draws(scene: Scene, nuisances: Nuisances, solved: tuple, rng) -> np.ndarray
     fair = np.sqrt(system.height_weight * scene.area)[:, None] * rng.standard_normal((len(guess.z), DRAWS))
     fair += np.sqrt(bending * scene.area) * (bends.T @ rng.standard_normal((bends.shape[0], DRAWS)))
     free = system.factor.solve(stacked.T @ noise + fair)
-    low = system.columns.T @ noise - system.stretched.T @ fair - system.cross.T @ free
-    low += np.sqrt(system.prior)[:, None] * rng.standard_normal((len(guess.b), DRAWS))
-    b = system.inner @ low
-    z = free - system.border @ b
-    b = b + guess.b[:, None]
+    low = -system.wanted.T @ fair - system.cross.T @ free
+    low[: len(guess.b)] += system.columns.T @ noise
+    low += np.sqrt(system.prior)[:, None] * rng.standard_normal(low.shape)
+    moved = system.inner @ low
+    z = free - system.border @ moved
+    b = moved[: len(guess.b)] + guess.b[:, None]
     return (z + guess.z[:, None]).T + b[nuisances.of("base")].T @ nuisances.bowls
+
+
+def _judged_sure(scene: Scene, nuisances: Nuisances, guess: Guess) -> Scene:
+    """The scene with each cell counted for more or less, as errors on boards of known form were.
+
+    Lamps on one line hardly tell rows apart, so much hangs on the prior: what bells leave unfair, and how
+    little of the wood is fair, show how far it may be trusted, less so where light comes from more sides.
+    And four straight pieces follow a bent curve only so far.
+    """
+    shots = len(scene.lamps)
+    if shots == 1:
+        return scene
+    rest = guess.z - guess.bells.height_mm(*scene.cells.place_mm)
+    crowded = float(np.mean(np.abs(guess.z) > UNFAIR_MM)) - 0.5
+    from_prior = DOUBT_UNFAIR * float(cost(rest).mean()) + DOUBT_CROWDED * max(crowded, 0.0)
+    bent = DOUBT_BENT * float(np.ptp(guess.b[nuisances.of("response")]))
+    doubt = np.hypot(DOUBT_LEAST + from_prior * 2 / shots, bent)
+    return replace(scene, area=scene.area / min(doubt, DOUBT_MOST) ** 2)
 
 
 def _wider_at_edges(draws: np.ndarray, scene: Scene, nuisances: Nuisances, guess: Guess) -> np.ndarray:

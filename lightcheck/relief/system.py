@@ -4,20 +4,26 @@ Unknown are the height z of every cell and a few dozen nuisances b. Per cell the
 out by subtracting the weighted mean over the shots; the mean itself stays as one more, weak equation,
 for tone varies by a few per cent only.
 
-    [ R'R + P   R'B     ] [z]   [R'd]      R rows of shading, P the prior of heights (diagonal) and
-    [ B'R       B'B + Q ] [b] = [B'd]      bending, B columns of nuisances, Q their priors
+    [ R'R + P    R'B - P T        ] [z]   [R'd + P c   ]      R rows of shading, P the prior of heights
+    [  ...       B'B + T'P T + Q  ] [b] = [B'd - T'P c ]      (diagonal) and bending, B columns of nuisances,
+                                                              Q their priors
+
+The prior wants heights near c + T b, not near zero: bells, whose form is among the unknowns, and what
+nuisances stretch.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
+from lightcheck.relief.bell import Bells
 from lightcheck.relief.nuisance import RESPONSE_RANGE, Nuisances
 from lightcheck.relief.scene import Scene
+from lightcheck.relief.state import Guess, System
 from lightcheck.shade import light_on
 
 DATA_SIGMA = 0.02  # of log light in a unit cell: noise, and what the columns leave over
@@ -31,36 +37,6 @@ RANGES = {
     "lamp": (-10.0, 10.0),
     "response": RESPONSE_RANGE,
 }
-
-
-@dataclass(slots=True, kw_only=True)
-class Guess:
-    """What is known so far; each step makes a better one.
-
-    z: (n,) heights without the base's share.  b: (m,) nuisances.  trust: (s, n) robust weights.
-    left: (s, n) residual of the log light.
-    """
-
-    z: np.ndarray
-    b: np.ndarray
-    trust: np.ndarray
-    left: np.ndarray
-    scatter: float = np.nan
-
-
-@dataclass(slots=True, kw_only=True)
-class System:
-    """The factorised step, kept for the draws. stretched: (n, m) by what nuisances stretch the heights."""
-
-    factor: object
-    rows: list = field(default_factory=list)
-    columns: np.ndarray
-    cross: np.ndarray
-    border: np.ndarray
-    inner: np.ndarray
-    height_weight: np.ndarray
-    prior: np.ndarray
-    stretched: np.ndarray
 
 
 class Step:
@@ -188,10 +164,13 @@ def advance(
     stacked = sparse.vstack(rows).T.tocsr()
     matrix = (stacked @ stacked.T + fair).tocsc()
     factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}, diag_pivot_thresh=0.0)
-    cross, square, right, pull = _bordered((stacked, columns, target), fair, guess, nuisances.stretch)
+    wanted, centre = _wanted(scene, guess, nuisances.stretch)
+    cross, square, right, pull = _bordered((stacked, columns, target), fair, wanted, centre)
     border, free = factor.solve(cross), factor.solve(right)
-    prior = 1 / nuisances.sigma**2
-    b, inner, prior = _bounded(square - cross.T @ border, pull - cross.T @ free, prior, nuisances)
+    unknowns = _unknowns(nuisances, guess.bells)
+    b, inner, prior = _bounded(square - cross.T @ border, pull - cross.T @ free, *unknowns)
+    mine = len(nuisances.group)
+    b[:mine] = _within(b[:mine], nuisances)
     z = free - border @ b
     system = System(
         factor=factor,
@@ -202,27 +181,44 @@ def advance(
         inner=inner,
         height_weight=height_weight,
         prior=prior,
-        stretched=np.multiply.outer(guess.z, nuisances.stretch),
+        wanted=wanted,
     )
-    left = target - columns @ b - stacked.T @ z
-    return _judged(step, z, b, left[:shading].reshape(-1, len(z))[:-1], robust), system
+    left = target - columns @ b[:mine] - stacked.T @ z
+    better = _judged(step, z, b[:mine], left[:shading].reshape(-1, len(z))[:-1], robust)
+    return replace(better, bells=guess.bells.moved(b[mine:])), system
 
 
-def _bordered(equations: tuple, fair: sparse.csr_array, guess: Guess, stretch: np.ndarray) -> tuple:
-    """Border (n, m) and corner (m, m) of the normal equations, right sides of heights and nuisances.
+def _wanted(scene: Scene, guess: Guess, stretch: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(n, m) and (n,): what the prior wants heights near, by the unknowns and where they are all zero.
 
     A curve said to be steeper, or a room darker, makes every height lower and leaves the photos as they
     are. So the prior is on heights as the standard curve would show them: one on heights themselves
     would bend the curve until the wood looked fairer than it is.
     """
+    place = scene.cells.place_mm
+    bells = guess.bells.height_mm(*place)
+    stretched = np.multiply.outer(guess.z - bells, stretch)
+    return np.hstack([stretched, guess.bells.by_form(*place)]), bells - stretched @ guess.b
+
+
+def _bordered(equations: tuple, fair: sparse.csr_array, wanted: np.ndarray, centre: np.ndarray) -> tuple:
+    """Border (n, m) and corner (m, m) of the normal equations, right sides of heights and unknowns."""
     stacked, columns, target = equations
-    drawn, so_far = fair @ guess.z, float(stretch @ guess.b)
-    pressed = float(guess.z @ drawn)
-    cross = stacked @ columns - np.multiply.outer(drawn, stretch)
-    square = columns.T @ columns + pressed * np.multiply.outer(stretch, stretch)
-    right = stacked @ target - drawn * so_far
-    pull = columns.T @ target + pressed * so_far * stretch
-    return np.ascontiguousarray(cross), square, right, pull
+    pressed, mine = fair @ wanted, columns.shape[1]
+    cross, square = -pressed, wanted.T @ pressed
+    cross[:, :mine] += stacked @ columns
+    square[:mine, :mine] += columns.T @ columns
+    pull = -pressed.T @ centre
+    pull[:mine] += columns.T @ target
+    return np.ascontiguousarray(cross), square, stacked @ target + fair @ centre, pull
+
+
+def _unknowns(nuisances: Nuisances, bells: Bells) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(m,) expected value and weight of each unknown, and whether it is the ambient light."""
+    sigma = np.concatenate([nuisances.sigma, bells.sigma])
+    expected = np.concatenate([nuisances.expected, bells.expected])
+    ambient = np.concatenate([nuisances.of("ambient"), np.zeros(len(bells.sigma), bool)])
+    return expected, 1 / sigma**2, ambient
 
 
 def beyond(guess: Guess, better: Guess, nuisances: Nuisances, *, times: float) -> Guess:
@@ -235,17 +231,16 @@ def beyond(guess: Guess, better: Guess, nuisances: Nuisances, *, times: float) -
     return replace(better, z=guess.z + times * (better.z - guess.z), b=_within(b, nuisances))
 
 
-def _bounded(square, right, prior, nuisances: Nuisances):
-    """Nuisances, with ambient light held at or above nothing, lamps and curve within reason."""
-    ambient = nuisances.of("ambient")
-    right = right + prior * nuisances.expected
+def _bounded(square, right, expected: np.ndarray, prior: np.ndarray, ambient: np.ndarray) -> tuple:
+    """Unknowns with ambient light held at or above nothing, their covariance, and their prior weights."""
+    right = right + prior * expected
     inner = np.linalg.inv(square + np.diag(prior))
     b = inner @ right
     if b[ambient][0] < 0:
         prior = np.where(ambient, 1e12, prior)
         inner = np.linalg.inv(square + np.diag(prior))
         b = inner @ right
-    return _within(b, nuisances), inner, prior
+    return b, inner, prior
 
 
 def _within(b: np.ndarray, nuisances: Nuisances) -> np.ndarray:
@@ -269,5 +264,6 @@ def _judged(step: Step, z: np.ndarray, b: np.ndarray, left: np.ndarray, robust: 
         b=b,
         trust=np.where(weighted, 1 / (1 + (in_sigma / robust) ** 2), 1.0),
         left=in_light,
+        bells=step.guess.bells,
         scatter=float(1.4826 * spread * np.sqrt(shots / max(shots - 1, 1))),
     )
