@@ -27,7 +27,7 @@ from lightcheck.relief import Relief
 FLOOR_MM = 0.005  # no height is claimed to be surer than this
 SHEET_CELLS = 2600  # the fair surface is smooth: a coarse sheet carries it
 KNEE_MM = 0.02  # wood that stands off by more than this says little about where fair lies
-WIDE_MM, ROUNDS = 0.4, 18
+WIDE_MM, ROUNDS = 0.4, 14
 BELOW = 0.004  # weight of wood above the cut-only target, against 1 for wood below it
 
 

@@ -28,6 +28,7 @@ FINER_SHARE = 0.6  # of a broad bump's strength, with which finer ones within it
 BUMP_SHARE = 0.8  # of the height asked for, that must stand out as a bump of its own
 # Two spots of one sign are further apart than so much, and than so many sigmas of the finer one.
 APART_MM, REACH = 40.0, 1.3
+BASIN_MM = 20.0  # scale at which one bump ends and the next begins
 CLIMB = 3  # cells from the bump's centre to its highest point
 MOST_SPOTS = 40
 EDGE_MM = 15.0
@@ -71,7 +72,7 @@ def find(patch: Patch, relief: Relief, fair: FairSurface, *, least_mm: float) ->
         signed = sign * height
         peaks = _peaks(signed, cell_mm=relief.grid.cell_mm, least=0.5 * least_mm)
         peaks = [_climbed(signed, *p) for p in peaks if relief.seen[p]]
-        basins = _basins(signed, peaks)
+        basins = _basins(_bump(signed, BASIN_MM / relief.grid.cell_mm), peaks)
         for mark, peak in enumerate(peaks, start=1):
             region = _half_height(np.where(basins == mark, signed, -1.0), *peak)
             spot = _measure(peak, sign, region, (patch, relief, fair), least_mm)
@@ -81,12 +82,20 @@ def find(patch: Patch, relief: Relief, fair: FairSurface, *, least_mm: float) ->
     return tuple(replace(s, number=i + 1) for i, s in enumerate(found[:MOST_SPOTS]))
 
 
-def _basins(height: np.ndarray, peaks: list[tuple[int, int]]) -> np.ndarray:
-    """(ny, nx) int: which peak each cell belongs to, by watershed."""
-    marks = np.zeros(height.shape, int)
+def _basins(bump: np.ndarray, peaks: list[tuple[int, int]]) -> np.ndarray:
+    """(ny, nx) int: which peak each cell belongs to, by watershed.
+
+    On bumps, not on heights: one on the flank of a higher one has no height of its own.
+    """
+    marks = np.zeros(bump.shape, int)
     for number, peak in enumerate(peaks, start=1):
         marks[peak] = number
-    return segmentation.watershed(-height, marks) if peaks else marks
+    return segmentation.watershed(-bump, marks) if peaks else marks
+
+
+def _bump(height: np.ndarray, width: float) -> np.ndarray:
+    """(ny, nx) scale-normalised Laplacian, turned over: of a bump as wide as `width` half its height."""
+    return -ndimage.gaussian_laplace(height, width, mode="nearest") * width**2
 
 
 def _whole(fair: FairSurface, relief: Relief) -> np.ndarray:
@@ -106,7 +115,7 @@ def _peaks(height: np.ndarray, *, cell_mm: float, least: float) -> list[tuple[in
     """
     found = []
     for width in SCALES_MM:
-        bump = -ndimage.gaussian_laplace(height, width / cell_mm, mode="nearest") * (width / cell_mm) ** 2
+        bump = _bump(height, width / cell_mm)
         top = ndimage.maximum_filter(bump, size=3) == bump
         for row, column in np.argwhere(top & (2 * bump > BUMP_SHARE * least) & (height >= least)):
             found.append((float(bump[row, column]), width, row, column))

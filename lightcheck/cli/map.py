@@ -94,6 +94,7 @@ def command(photos, lamps, out: Path, as_json: bool, force: bool, keep_response:
         say(f"  {photo}  lamp {lamp}", level=2)
     from lightcheck import humpmap
 
+    report.get_ready()
     result = humpmap.make(recipe)
     steps = tuple(step.of_map(strip, result) for strip in strips)
     page = report.write(result, out, steps=steps, force=force)

@@ -23,17 +23,16 @@ from lightcheck.shade import Facing, cast_shadow
 
 MOST_HEIGHT_DOUBT = 0.05  # share of a lamp's height that the solve may shift it by
 LENIENT = 40.0  # sigmas: what a rough first solution leaves over is no outlier yet
-COARSE_STEPS, FINE_STEPS = 48, 2
+COARSE_STEPS, FINE_STEPS = 48, 1
 NARROW_STEPS, GATHERING_STEPS = 16, 38  # bells are put in at every other step between these
 STRIDE = 1.8  # length of a coarse step over that of a plain one
 AT_REST_MM = 5e-4  # rms move that is none
 LENGTHENING = 1.2  # from one step to the next, after a step that turned back was cut to a plain one
 COARSE_TIMES = 3
 DRAWS = 64
-DOUBT_LEAST, DOUBT_MOST = 0.3, 1.5  # share of the sigmas that the weights of the solve stand for
+DOUBT_LEAST, DOUBT_MOST = 0.32, 1.5  # share of the sigmas that the weights of the solve stand for
 DOUBT_UNFAIR, DOUBT_CROWDED, DOUBT_BENT = 70.0, 1.5, 4.0  # more, by what shows it: from boards of known form
 UNFAIR_MM = 0.03
-EDGE_MORE, EDGE_MM = 0.6, 16.0  # share of doubt that the draws leave out at an edge, and how far in
 DRAWN_BENDING = 2e5  # planed wood has no streaks a cell wide: draws are not let have them either
 DRAWN_BENDING_ONE = 3e3  # but grain has, and in one photo grain is what is taken for height
 
@@ -69,7 +68,6 @@ def solve(
     draws = _draws(scene, nuisances, (guess, system, bending), rng)
     if not holds:
         draws *= np.exp(stretch * rng.standard_normal((DRAWS, 1)))
-    draws = _wider_at_edges(draws, scene, nuisances, guess)
     relief = _relief(patch, scene, nuisances, guess, draws, system)
     return replace(relief, lamps=tuple(map(_all_doubt, relief.lamps, typed, lamps)))
 
@@ -206,21 +204,6 @@ def _judged_sure(scene: Scene, nuisances: Nuisances, guess: Guess) -> Scene:
     bent = DOUBT_BENT * float(np.ptp(guess.b[nuisances.of("response")]))
     doubt = np.hypot(DOUBT_LEAST + from_prior * 2 / shots, bent)
     return replace(scene, area=scene.area / min(doubt, DOUBT_MOST) ** 2)
-
-
-def _wider_at_edges(draws: np.ndarray, scene: Scene, nuisances: Nuisances, guess: Guess) -> np.ndarray:
-    """Draws shaken more where the map ends: there the wood is held from one side only.
-
-    Measured on made-up boards under pairs and the flash: errors within 12 mm of the edge were 1.2 to 1.9
-    times what the draws told, under three lamps as they told.
-    """
-    if scene.rakes.sum() > 2:
-        return draws
-    cells = scene.cells
-    away = ndimage.distance_transform_edt(np.pad(cells.inside, 1))[1:-1, 1:-1][cells.inside]
-    wider = 1 + EDGE_MORE * np.exp(-((away * cells.grid.cell_mm / EDGE_MM) ** 2))
-    total = guess.z + nuisances.bowls.T @ guess.b[nuisances.of("base")]
-    return total + (draws - total) * wider
 
 
 def _relief(patch: Patch, scene: Scene, nuisances: Nuisances, guess: Guess, draws, system: System) -> Relief:

@@ -5,7 +5,9 @@ Nothing heavy is imported until something is written.
 
 from __future__ import annotations
 
+from importlib import import_module
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING
 
 from lightcheck.report import folder as _folder
@@ -21,6 +23,11 @@ FILES = (PAGE, "map.png", "wood.png", "spots.csv", "map.json", "map.npz", "draws
 def check_folder(folder: str | Path, *, force: bool = False) -> None:
     """Refuse a result folder for a map that can not be used, before the long work starts."""
     _folder.check_folder(folder, files=FILES, force=force)
+
+
+def get_ready() -> None:
+    """Load what drawing needs, in the shade of the measuring: half a second on its own."""
+    Thread(target=import_module, args=("lightcheck.report.page",), daemon=True).start()
 
 
 def write(

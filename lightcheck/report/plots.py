@@ -84,18 +84,18 @@ def sections_png(result: HumpMap) -> bytes | None:
     if not spots:
         return None
     with matplotlib.rc_context(PEN | {"font.size": 11}):
-        figure = Figure(
-            figsize=(WIDTH_IN, 2.5 * len(spots) + 0.7),
-            dpi=DPI,
-            layout="constrained",
-            facecolor="white",
+        tall = 2.5 * len(spots) + 0.7
+        figure = Figure(figsize=(WIDTH_IN, tall), dpi=DPI, facecolor="white")
+        # places by hand: a layout that fits itself takes three times as long as the drawing
+        figure.subplots_adjust(
+            left=0.075, right=0.985, top=1 - 0.3 / tall, bottom=0.95 / tall, hspace=0.55, wspace=0.06
         )
         rows = figure.subplots(len(spots), 2, squeeze=False, sharey="row")
         for spot, (along, across) in zip(spots, rows, strict=True):
             _section(along, result, spot, along=True)
             _section(across, result, spot, along=False)
         handles, names = rows[0, 0].get_legend_handles_labels()
-        figure.legend(handles, names, loc="outside lower center", ncols=5, frameon=False)
+        figure.legend(handles, names, loc="lower center", ncols=5, frameon=False)
         return png(figure)
 
 
