@@ -3,6 +3,8 @@
     gain       per shot, smooth, low order: local tone mapping, what a lamp's lobe has of its own
     lobe       how a lamp dims away from where it points: power of the cosine, one for the lamp, one for
                the flash
+    contrast   phones that even out light by place: less contrast at one end of the picture than at the other
+    gloss      what a satin surface sends off like a rough mirror, shared by all shots
     vignetting shared by all shots of one phone, in the picture's own coordinates
     response   shape of the phone's tone curve against the standard one, shared
     ambient    light that is not the lamp's, shared by the raking shots
@@ -28,6 +30,9 @@ from lightcheck.response import USUAL_SIGMA, Response
 
 GAIN_SIGMA = (3.0, 0.005, 0.003, 0.002)  # log gain by degree; degree 0 is the exposure
 LOBE, LOBE_SIGMA = 1.0, 0.7  # a bare bulb 0, a frosted disc 1, a reflector more: own estimate
+CONTRAST_SIGMA = 0.03  # at one end of the patch against its middle: phones even light out by place
+GLOSS_ROUGHNESS, GLOSS_SIGMA = (0.25, 0.4), 0.03  # slopes of its facets; share of a mirror: own estimate
+DIFFUSE = 0.45  # reflectance of bare wood, to set the mirror against
 VIGNETTING_SIGMA = 0.3  # corners of phone pictures are down by up to this
 TONE_SIGMA = 0.04
 RESPONSE_SIGMA = USUAL_SIGMA  # of the curve's log slope at each knot
@@ -126,6 +131,14 @@ def _fixed(scene: Scene) -> tuple[list, list, list]:
             names.append("lobe")
             sigmas.append(LOBE_SIGMA)
             columns.append(column)
+    for place in scene.across:
+        names.append("contrast")
+        sigmas.append(CONTRAST_SIGMA)
+        columns.append(np.nan_to_num(scene.measured) * place)
+    for roughness in GLOSS_ROUGHNESS:
+        names.append("gloss")
+        sigmas.append(GLOSS_SIGMA)
+        columns.append(_gloss(scene, roughness))
     for power in (1, 2):
         names.append("vignetting")
         sigmas.append(VIGNETTING_SIGMA)
@@ -142,6 +155,27 @@ def _lobe(scene: Scene, kind: str) -> np.ndarray:
             axis = -lamp.place_mm / np.linalg.norm(lamp.place_mm)
             column[shot] = np.log(np.clip(to @ axis / np.linalg.norm(to, axis=-1), 0.1, 1.0))
     return column
+
+
+def _gloss(scene: Scene, roughness: float) -> np.ndarray:
+    """(s, n) light of a rough mirror over that of matt wood: Beckmann's facets, without their shadows.
+
+    Strongest where lamp, wood and lens come nearest to a mirror: at the lamp's end of the patch.
+    """
+    column, facing = np.zeros(scene.measured.shape), scene.facing
+    for shot, (lamp, eye) in enumerate(zip(scene.lamps, scene.eyes_mm, strict=True)):
+        if eye is None:
+            continue
+        to_lamp, to_eye = (_unit(place - facing.place_mm) for place in (lamp.place_mm, eye))
+        cosine = (_unit(to_lamp + to_eye) * facing.normal).sum(-1)
+        lit, seen = (np.clip((way * facing.normal).sum(-1), 0.02, 1) for way in (to_lamp, to_eye))
+        facets = np.exp((1 - cosine**-2) / roughness**2) / (np.pi * roughness**2 * cosine**4)
+        column[shot] = facets / (4 * lit * seen) * np.pi / DIFFUSE
+    return column
+
+
+def _unit(way: np.ndarray) -> np.ndarray:
+    return way / np.linalg.norm(way, axis=-1, keepdims=True)
 
 
 def _polynomials(across: np.ndarray, most: int):

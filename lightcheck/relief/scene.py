@@ -26,7 +26,7 @@ class Scene:
 
     facing: of the n cells.  measured: (s, n) log light about its median `level`, NaN where none.
     usable: (s, n) bool.  off_axis: (s, n).  across: (2, n) place over the half size, -1 to 1.
-    area: cell area over that of a unit cell.
+    eyes_mm: each shot's lens, None where nothing tells.  area: cell area over that of a unit cell.
     """
 
     cells: Cells
@@ -37,6 +37,7 @@ class Scene:
     off_axis: np.ndarray
     across: np.ndarray
     lamps: tuple[Lamp, ...]
+    eyes_mm: tuple[np.ndarray | None, ...]
     holds: tuple[Hold, ...]
     held: Held
     area: float
@@ -77,6 +78,7 @@ def lay_scene(patch: Patch, lamps: tuple[Lamp, ...], *, holds=(), times: int = 1
         off_axis=off_axis[:, inside],
         across=np.stack([x / np.abs(x).max(), y / np.abs(y).max()]),
         lamps=lamps,
+        eyes_mm=tuple(getattr(view, "eye_mm", None) for view in patch.views) or (None,) * len(lamps),
         holds=tuple(holds),
         held=held(tuple(holds), cells),
         area=(grid.cell_mm / UNIT_CELL_MM) ** 2,

@@ -31,7 +31,7 @@ LENGTHENING = 1.2  # from one step to the next, after a step that turned back wa
 COARSE_TIMES = 3
 DRAWS = 64
 DOUBT_LEAST, DOUBT_MOST = 0.32, 1.5  # share of the sigmas that the weights of the solve stand for
-DOUBT_UNFAIR, DOUBT_CROWDED, DOUBT_BENT = 70.0, 1.5, 4.0  # more, by what shows it: from boards of known form
+DOUBT_UNFAIR, DOUBT_CROWDED, DOUBT_BENT = 70.0, 1.5, 2.0  # more, by what shows it: from boards of known form
 UNFAIR_MM = 0.03
 DRAWN_BENDING = 2e5  # planed wood has no streaks a cell wide: draws are not let have them either
 DRAWN_BENDING_ONE = 3e3  # but grain has, and in one photo grain is what is taken for height
@@ -101,17 +101,19 @@ def _settled(scene: Scene, nuisances: Nuisances) -> Guess:
 
     One photo does not tell humps from grain: there are no bells then.
     """
-    guess, stride, before = _first(scene, nuisances), STRIDE, 0.0
+    guess, stride, before, growing = _first(scene, nuisances), STRIDE, 0.0, False
     gathering = range(NARROW_STEPS, GATHERING_STEPS if len(scene.lamps) > 1 else 0, 2)
     for step in range(COARSE_STEPS):
         if step in gathering:
-            guess = replace(guess, bells=gather(guess.bells, scene.cells, guess.z, scene.area))
+            bells = gather(guess.bells, scene.cells, guess.z, scene.area)
+            growing = len(bells.form) > len(guess.bells.form)
+            guess = replace(guess, bells=bells)
         robust = max(ROBUST, LENIENT * NARROWING**step)
         better, _ = advance(scene, nuisances, guess, _height_weight(scene, guess, step), robust=robust)
         move = better.z - guess.z
         stride = min(STRIDE, LENGTHENING * stride) if np.sum(move * before) >= 0 else 1.0
         guess, before = beyond(guess, better, nuisances, times=stride), move
-        if step > NARROW_STEPS and np.sqrt(np.mean(move**2)) < AT_REST_MM:
+        if step > NARROW_STEPS and not growing and np.sqrt(np.mean(move**2)) < AT_REST_MM:
             break
     return guess
 
