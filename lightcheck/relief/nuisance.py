@@ -31,7 +31,7 @@ from lightcheck.response import USUAL_SIGMA, Response
 GAIN_SIGMA = (3.0, 0.005, 0.003, 0.002)  # log gain by degree; degree 0 is the exposure
 LOBE, LOBE_SIGMA = 1.0, 0.7  # a bare bulb 0, a frosted disc 1, a reflector more: own estimate
 CONTRAST_SIGMA = 0.03  # at one end of the patch against its middle: phones even light out by place
-GLOSS_ROUGHNESS, GLOSS_SIGMA = (0.25, 0.4), 0.03  # slopes of its facets; share of a mirror: own estimate
+GLOSS_ROUGHNESS, GLOSS_SIGMA = (0.3, 0.5), 0.03  # slopes of its facets; share of a mirror: own estimate
 DIFFUSE = 0.45  # reflectance of bare wood, to set the mirror against
 VIGNETTING_SIGMA = 0.3  # corners of phone pictures are down by up to this
 TONE_SIGMA = 0.04

@@ -32,7 +32,7 @@ COARSE_TIMES = 3
 DRAWS = 64
 DOUBT_LEAST, DOUBT_MOST = 0.32, 1.5  # share of the sigmas that the weights of the solve stand for
 DOUBT_UNFAIR, DOUBT_CROWDED, DOUBT_BENT = 70.0, 1.5, 2.0  # more, by what shows it: from boards of known form
-UNFAIR_MM = 0.03
+UNFAIR_MM, FAIR_ENOUGH = 0.03, 0.42  # wood further off than this is unfair; share of it that does no harm
 DRAWN_BENDING = 2e5  # planed wood has no streaks a cell wide: draws are not let have them either
 DRAWN_BENDING_ONE = 3e3  # but grain has, and in one photo grain is what is taken for height
 
@@ -201,7 +201,7 @@ def _judged_sure(scene: Scene, nuisances: Nuisances, guess: Guess) -> Scene:
     if shots == 1:
         return scene
     rest = guess.z - guess.bells.height_mm(*scene.cells.place_mm)
-    crowded = float(np.mean(np.abs(guess.z) > UNFAIR_MM)) - 0.5
+    crowded = float(np.mean(np.abs(guess.z) > UNFAIR_MM)) - FAIR_ENOUGH
     from_prior = DOUBT_UNFAIR * float(cost(rest).mean()) + DOUBT_CROWDED * max(crowded, 0.0)
     bent = DOUBT_BENT * float(np.ptp(guess.b[nuisances.of("response")]))
     doubt = np.hypot(DOUBT_LEAST + from_prior * 2 / shots, bent)

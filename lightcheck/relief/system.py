@@ -30,6 +30,7 @@ DATA_SIGMA = 0.02  # of log light in a unit cell: noise, and what the columns le
 TONE_SCATTER = 0.3  # of the wood's tone: 6 % widened for grain that is alike over many cells
 FLASH_SCATTER = 0.6  # the same where the flash is among the shots: their mean leans on one raking lamp
 BENDING = 3e4  # weight of squared curvature in a unit cell, mm^2
+NONE = 1e12  # weight of an unknown that is held at nothing
 ROBUST = 3.0  # residuals beyond so many sigmas lose weight
 # Lamps in sigmas: keeps the first, rough steps from throwing one across the shop.
 RANGES = {
@@ -214,11 +215,11 @@ def _bordered(equations: tuple, fair: sparse.csr_array, wanted: np.ndarray, cent
 
 
 def _unknowns(nuisances: Nuisances, bells: Bells) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(m,) expected value and weight of each unknown, and whether it is the ambient light."""
+    """(m,) expected value and weight of each unknown, and whether it is a light: never less than none."""
     sigma = np.concatenate([nuisances.sigma, bells.sigma])
     expected = np.concatenate([nuisances.expected, bells.expected])
-    ambient = np.concatenate([nuisances.of("ambient"), np.zeros(len(bells.sigma), bool)])
-    return expected, 1 / sigma**2, ambient
+    light = np.isin(nuisances.group, ("ambient", "gloss"))
+    return expected, 1 / sigma**2, np.concatenate([light, np.zeros(len(bells.sigma), bool)])
 
 
 def beyond(guess: Guess, better: Guess, nuisances: Nuisances, *, times: float) -> Guess:
@@ -231,15 +232,16 @@ def beyond(guess: Guess, better: Guess, nuisances: Nuisances, *, times: float) -
     return replace(better, z=guess.z + times * (better.z - guess.z), b=_within(b, nuisances))
 
 
-def _bounded(square, right, expected: np.ndarray, prior: np.ndarray, ambient: np.ndarray) -> tuple:
-    """Unknowns with ambient light held at or above nothing, their covariance, and their prior weights."""
+def _bounded(square, right, expected: np.ndarray, prior: np.ndarray, light: np.ndarray) -> tuple:
+    """Unknowns, lights among them held at or above nothing; their covariance; their prior weights."""
     right = right + prior * expected
-    inner = np.linalg.inv(square + np.diag(prior))
-    b = inner @ right
-    if b[ambient][0] < 0:
-        prior = np.where(ambient, 1e12, prior)
+    for _ in range(1 + light.sum()):
         inner = np.linalg.inv(square + np.diag(prior))
         b = inner @ right
+        below = light & (b < 0) & (prior < NONE)
+        if not below.any():
+            break
+        prior, right = np.where(below, NONE, prior), np.where(below, 0.0, right)
     return b, inner, prior
 
 
