@@ -31,12 +31,12 @@ class Guard:
 
 
 GUARDS = {  # about one and a half times what is reached
-    "pair-1": Guard(rms=0.065, median=0.20, worst=0.50),
-    "three-1": Guard(rms=0.014, median=0.05, worst=0.11),
-    "flash-1": Guard(rms=0.020, median=0.14, worst=0.27),
-    "barrel-1": Guard(rms=0.053, median=0.09, worst=0.30),
-    "wind-1": Guard(rms=0.023, median=0.04, worst=0.08),
-    "fair-1": Guard(rms=0.011, median=0.0, worst=0.0),
+    "pair-1": Guard(rms=0.014, median=0.03, worst=0.20),
+    "three-1": Guard(rms=0.011, median=0.03, worst=0.09),
+    "flash-1": Guard(rms=0.016, median=0.07, worst=0.20),
+    "barrel-1": Guard(rms=0.018, median=0.05, worst=0.12),
+    "wind-1": Guard(rms=0.010, median=0.03, worst=0.06),
+    "fair-1": Guard(rms=0.010, median=0.0, worst=0.0),
 }
 each_scene = pytest.mark.parametrize("scene", GUARDS)
 each_humped = pytest.mark.parametrize("scene", [s for s in GUARDS if s != "fair-1"])
@@ -75,8 +75,10 @@ def test_the_map_is_as_good_as_it_was(scene):
 
 @each_scene
 def test_the_doubt_is_honest(scene):
+    """Nine cells of ten within two sigma, and sigma at most twice the real error (a tenth to spare)."""
     got = scored(scene)
-    assert got.cover > 0.85
+    assert got.cover > 0.9
+    assert got.sigma < 2.2 * got.rms
     assert np.isfinite(mapped(scene).fair.sigma_mm[mapped(scene).relief.seen]).all()
 
 
@@ -87,12 +89,12 @@ def test_the_wood_is_seen(scene):
 
 
 @each_humped
-def test_high_humps_are_listed_once_and_as_the_map_has_them(scene):
+def test_humps_are_listed_once_and_as_the_map_has_them(scene):
     made, (_, _, humps) = mapped(scene), stored_truth(scene)
     for x, y, height in humps:
         near = [s for s in made.spots if np.hypot(s.x_mm - x, s.y_mm - y) < 35 and s.height_mm * height > 0]
         assert len(near) <= 1
-        if abs(height) > 0.3:
+        if abs(height) > 0.15:
             assert near and near[0].chance > 0.5
     for spot in made.spots:
         row, column = (round(float(i)) for i in made.patch.grid.index(spot.x_mm, spot.y_mm))

@@ -158,7 +158,7 @@ def _lobe(scene: Scene, kind: str) -> np.ndarray:
 
 
 def _gloss(scene: Scene, roughness: float) -> np.ndarray:
-    """(s, n) light of a rough mirror over that of matt wood: Beckmann's facets, without their shadows.
+    """(s, n) light of a rough mirror over that of matt wood: its facets, without their shadows.
 
     Strongest where lamp, wood and lens come nearest to a mirror: at the lamp's end of the patch.
     """
@@ -169,9 +169,13 @@ def _gloss(scene: Scene, roughness: float) -> np.ndarray:
         to_lamp, to_eye = (_unit(place - facing.place_mm) for place in (lamp.place_mm, eye))
         cosine = (_unit(to_lamp + to_eye) * facing.normal).sum(-1)
         lit, seen = (np.clip((way * facing.normal).sum(-1), 0.02, 1) for way in (to_lamp, to_eye))
-        facets = np.exp((1 - cosine**-2) / roughness**2) / (np.pi * roughness**2 * cosine**4)
-        column[shot] = facets / (4 * lit * seen) * np.pi / DIFFUSE
+        column[shot] = facets(cosine, roughness) / (4 * lit * seen) * np.pi / DIFFUSE
     return column
+
+
+def facets(cosine: np.ndarray, roughness: float) -> np.ndarray:
+    """Share of facets per solid angle at a cosine from the surface's normal (Beckmann's distribution)."""
+    return np.exp((1 - cosine**-2) / roughness**2) / (np.pi * roughness**2 * cosine**4)
 
 
 def _unit(way: np.ndarray) -> np.ndarray:
