@@ -60,7 +60,7 @@ def make(recipe: Recipe) -> HumpMap:
         relief=relief,
         fair=surface,
         spots=spots.find(patch, relief, surface, least_mm=recipe.least_mm),
-        warnings=tuple(warnings(patch, relief, (findings, checks))),
+        warnings=tuple(warnings(patch, relief, surface.height_mm, (findings, checks))),
         without_mm=without.height_mm if without else None,
         findings=findings,
         shadows=checks,

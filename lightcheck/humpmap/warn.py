@@ -15,17 +15,24 @@ MUCH_AMBIENT, ODD_RESPONSE = 0.3, 1.4
 ROOM_LIGHT = ("ambient light", "second light")  # findings that say it already
 MUCH_UNSEEN = 0.05  # share of the wood
 ODD_HEIGHT = 0.08  # share of a lamp's height: a tape is read better than this
+OFF_FAIR_MM, CROWDED = 0.03, 0.6  # made-up boards with more wood than that off fair read badly from one line
+ONE_LINE = 0.9  # resultant of the lamps' bearings, taken both ways: two within 13 degrees of one line
 HALF_TRUST, MUCH_THROWN = 0.5, 0.25  # of a template's places, and the share of its line
 
 
-def warnings(patch: Patch, relief: Relief, told: tuple) -> Iterator[str]:
-    """Sentences for the reader. told: findings about the photos, and shadows set against lamps."""
+def warnings(patch: Patch, relief: Relief, height_mm: np.ndarray, told: tuple) -> Iterator[str]:
+    """Sentences for the reader.
+
+    height_mm: (ny, nx) above fair, NaN where not seen.  told: findings about the photos, and shadows set
+    against lamps.
+    """
     findings, shadows = told
     if len(relief.lamps) == 1:
         yield (
             "One photo only: grain and slope can not be told apart, so most spots are unsure. "
             "Take a second photo with the lamp on the other side."
         )
+    yield from crowding_warnings(relief, height_mm)
     for name, misfit in zip(patch.names, patch.misfit_mm, strict=True):
         if misfit > 1.0:
             yield f"{name} lay {misfit:.1f} mm off the first photo; this was corrected on the grain."
@@ -44,6 +51,18 @@ def warnings(patch: Patch, relief: Relief, told: tuple) -> Iterator[str]:
     places = [a.spec for a in relief.lamps if a.kind == "lamp"]
     if len(set(places)) < len(places):
         yield "Two photos were given the same lamp place: was the lamp moved between them?"
+
+
+def crowding_warnings(relief: Relief, height_mm: np.ndarray) -> Iterator[str]:
+    """Where little fair wood is left to tell rows along the light from each other."""
+    bearings = [np.arctan2(a.place_mm[1], a.place_mm[0]) for a in relief.lamps if a.kind in ("lamp", "far")]
+    one_line = bool(bearings) and np.abs(np.mean(np.exp(2j * np.array(bearings)))) > ONE_LINE
+    off = float(np.mean(np.abs(height_mm[np.isfinite(height_mm)]) > OFF_FAIR_MM))
+    if len(relief.lamps) > 1 and one_line and off > CROWDED:
+        yield (
+            f"{off:.0%} of the wood stands off fair and all light came along one line: ridges along it do "
+            "not show, and heights may be off by more than is told. Add a photo, lamp at right angles."
+        )
 
 
 def template_warnings(relief: Relief) -> Iterator[str]:
