@@ -1,10 +1,12 @@
 """A made-up hump map with everything a report must show: invented, and of no real boat."""
 
+from pathlib import Path
+
 import cv2
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from lightcheck import card
+from lightcheck import card, report
 from lightcheck.errors import Doubt
 from lightcheck.fair import FairSurface
 from lightcheck.grid import Grid
@@ -54,6 +56,15 @@ def hump_map(*, spots: bool = True, first_name: str = "left.jpg", with_cards: bo
         spots=_spots() if spots else (),
         warnings=("right.jpg: part of the wood is too bright to read.",),
     )
+
+
+def written(folder: Path) -> Path:
+    """The map as lightcheck map writes it, with few draws so that tests are quick."""
+    report.write(hump_map(), folder)
+    with np.load(folder / "draws.npz") as stored:
+        few = {**stored, "draws_mm": stored["draws_mm"][:3]}
+    np.savez_compressed(folder / "draws.npz", **few)
+    return folder
 
 
 def _relief(grid: Grid, fair: FairSurface, specs) -> Relief:

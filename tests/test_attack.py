@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from lightcheck import job, report, stations, stored, units
+from lightcheck import job, stations, stored, units
 from lightcheck.cli.main import main
 from lightcheck.errors import LightcheckError
 from lightcheck.report.folder import check_folder
@@ -22,12 +22,8 @@ WORDS = {
 
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory):
-    """The files of an invented map, with few draws so that tests are quick."""
-    path = tmp_path_factory.mktemp("attack") / "map"
-    report.write(made_up.hump_map(), path)
-    with np.load(path / "draws.npz") as kept:
-        few = {**kept, "draws_mm": kept["draws_mm"][:3]}
-    np.savez(path / "draws.npz", **few)
+    """The files of an invented map."""
+    path = made_up.written(tmp_path_factory.mktemp("attack") / "map")
     return {n: (path / n).read_bytes() for n in ("map.json", "map.npz", "draws.npz", "wood.png")}
 
 

@@ -9,7 +9,6 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from lightcheck import report
 from lightcheck.cli.main import main
 
 BATTEN = ("--batten", "20mm,6mm,oak", "--through", "spot1")
@@ -17,13 +16,8 @@ BATTEN = ("--batten", "20mm,6mm,oak", "--through", "spot1")
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    """An invented map, as lightcheck map writes it, with few draws so that tests are quick."""
-    path = tmp_path_factory.mktemp("lay") / "map"
-    report.write(made_up.hump_map(), path)
-    with np.load(path / "draws.npz") as stored:
-        few = {**stored, "draws_mm": stored["draws_mm"][:3]}
-    np.savez_compressed(path / "draws.npz", **few)
-    return path
+    """An invented map, as lightcheck map writes it."""
+    return made_up.written(tmp_path_factory.mktemp("lay") / "map")
 
 
 def run(folder, out, *options):

@@ -43,13 +43,17 @@ class Bells:
 
     def height_mm(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """(n,) sum of the bells at (n,) places."""
-        return sum((_bell(form, x, y)[0] for form in self.form), np.zeros(len(x)))
+        return sum((_height_mm(form, x, y) for form in self.form), np.zeros(len(x)))
 
     def by_form(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """(n, 6 k) slopes of the sum by each number of each form."""
         if not len(self.form):
             return np.zeros((len(x), 0))
-        return np.concatenate([_bell(form, x, y)[1] for form in self.form], axis=1)
+        return np.concatenate([_by_form(form, x, y) for form in self.form], axis=1)
+
+    def rest_mm(self, z_mm: np.ndarray, cells: Cells) -> np.ndarray:
+        """(n,) heights less the bells."""
+        return z_mm - self.height_mm(*cells.place_mm)
 
     @property
     def sigma(self) -> np.ndarray:
@@ -75,17 +79,16 @@ def gather(bells: Bells, cells: Cells, z_mm: np.ndarray, area: float) -> Bells:
 
     z_mm: (n,) heights so far.  area: of a cell over that of a unit cell.
     """
-    x, y = cells.place_mm
     kept = np.abs(bells.form[:, 0]) > LEAST_KEPT_MM
     bells = Bells(form=bells.form[kept], first=bells.first[kept])
-    rest = z_mm - bells.height_mm(x, y)
+    rest = bells.rest_mm(z_mm, cells)
     for _ in range(min(AT_ONCE, MOST_BELLS - len(bells.form))):
-        found = max((_best(cells, rest, sigma, area) for sigma in LOOKED_FOR_MM), key=lambda f: f[0])
-        gain, form = found
+        tried = (_best(cells, rest, sigma, area) for sigma in LOOKED_FOR_MM)
+        gain, form = max(tried, key=lambda found: found[0])
         if gain < LEAST_GAIN or abs(form[0]) < LEAST_MM:
             break
         bells = Bells(form=np.vstack([bells.form, form]), first=np.vstack([bells.first, form]))
-        rest = rest - _bell(form, x, y)[0]
+        rest = rest - _height_mm(form, *cells.place_mm)
     return bells
 
 
@@ -100,17 +103,29 @@ def _best(cells: Cells, rest: np.ndarray, sigma_mm: float, area: float) -> tuple
     sharp = -np.log(sigma_mm)
     x, y = (c[at] for c in cells.grid.mesh_mm())
     form = np.array([height[at], x, y, sharp, 0.0, sharp])
-    less = rest - _bell(form, *cells.place_mm)[0]
+    less = rest - _height_mm(form, *cells.place_mm)
     return area * float(np.sum(cost(rest) - cost(less))), form
 
 
-def _bell(form: np.ndarray, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(n,) heights of one bell and (n, 6) their slopes by its form."""
+def _within(form: np.ndarray, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) u and v of places within a bell."""
+    _, x0, y0, log_p, q, log_s = form
+    dx, dy = x - x0, y - y0
+    return np.exp(log_p) * dx + q * dy, np.exp(log_s) * dy
+
+
+def _height_mm(form: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """(n,) heights of one bell."""
+    u, v = _within(form, x, y)
+    return form[0] * np.exp(-(u * u + v * v) / 2)
+
+
+def _by_form(form: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """(n, 6) slopes of one bell's heights by each number of its form."""
     height, x0, y0, log_p, q, log_s = form
     p, s, dx, dy = np.exp(log_p), np.exp(log_s), x - x0, y - y0
-    u, v = p * dx + q * dy, s * dy
+    u, v = _within(form, x, y)
     one = np.exp(-(u * u + v * v) / 2)
     z = height * one
-    return z, np.stack(
-        [one, z * u * p, z * (u * q + v * s), -z * u * p * dx, -z * u * dy, -z * v * v], axis=1
-    )
+    slopes = [one, z * u * p, z * (u * q + v * s), -z * u * p * dx, -z * u * dy, -z * v * v]
+    return np.stack(slopes, axis=1)

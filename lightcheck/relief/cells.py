@@ -17,13 +17,14 @@ from lightcheck.grid import Grid
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cells:
-    """inside: (ny, nx) bool.  by_x, by_y: (n, n) slopes per mm.
+    """inside: (ny, nx) bool.  place_mm: (n,) x and (n,) y.  by_x, by_y: (n, n) slopes per mm.
 
     bend_root: (3 n, n) second differences along, across and mixed; bend: (n, n) their square.
     """
 
     grid: Grid
     inside: np.ndarray
+    place_mm: tuple[np.ndarray, np.ndarray]
     by_x: sparse.csr_array
     by_y: sparse.csr_array
     bend: sparse.csc_array
@@ -51,6 +52,7 @@ class Cells:
         return cls(
             grid=grid,
             inside=inside,
+            place_mm=tuple(c[inside] for c in grid.mesh_mm()),
             by_x=_slope(here, step[0, -1], step[0, 1], size, h),
             by_y=_slope(here, step[-1, 0], step[1, 0], size, h),
             bend=(second.T @ second).tocsc(),
@@ -61,12 +63,6 @@ class Cells:
     def count(self) -> int:
         """Number of cells in the solve."""
         return self.by_x.shape[0]
-
-    @property
-    def place_mm(self) -> tuple[np.ndarray, np.ndarray]:
-        """(n,) x and (n,) y of the cells. [mm]"""
-        x, y = self.grid.mesh_mm()
-        return x[self.inside], y[self.inside]
 
     def spread(self, values: np.ndarray, fill: float = np.nan) -> np.ndarray:
         """(..., ny, nx) sheet of (..., n) values."""

@@ -131,26 +131,24 @@ def _first(scene: Scene, nuisances: Nuisances) -> Guess:
 
 def _height_weight(scene: Scene, guess: Guess, step: int) -> np.ndarray:
     """(n,) weight of each height's distance from the bells."""
-    rest = guess.z - guess.bells.height_mm(*scene.cells.place_mm)
+    rest = guess.bells.rest_mm(guess.z, scene.cells)
     return weight(rest, step, shots=len(scene.lamps))
 
 
 def _refined(guess: Guess, cells, scene: Scene) -> Guess:
     """A coarse guess carried onto finer cells."""
     nearest = ndimage.distance_transform_edt(~cells.inside, return_distances=False, return_indices=True)
-    rows, columns = cells.grid.index(*(c[scene.cells.inside] for c in scene.cells.grid.mesh_mm()))
+    rows, columns = cells.grid.index(*scene.cells.place_mm)
 
     def carry(values: np.ndarray) -> np.ndarray:
         whole = cells.spread(values, 0.0)[tuple(nearest)]
         return ndimage.map_coordinates(whole, [rows, columns], order=1, mode="nearest")
 
-    return Guess(
+    return replace(
+        guess,
         z=carry(guess.z),
-        b=guess.b,
         trust=np.array([carry(t) for t in guess.trust]),
         left=np.array([carry(r) for r in guess.left]),
-        bells=guess.bells,
-        scatter=guess.scatter,
     )
 
 
@@ -200,7 +198,7 @@ def _judged_sure(scene: Scene, nuisances: Nuisances, guess: Guess) -> Scene:
     shots = len(scene.lamps)
     if shots == 1:
         return scene
-    rest = guess.z - guess.bells.height_mm(*scene.cells.place_mm)
+    rest = guess.bells.rest_mm(guess.z, scene.cells)
     crowded = float(np.mean(np.abs(guess.z) > UNFAIR_MM)) - FAIR_ENOUGH
     from_prior = DOUBT_UNFAIR * float(cost(rest).mean()) + DOUBT_CROWDED * max(crowded, 0.0)
     bent = DOUBT_BENT * float(np.ptp(guess.b[nuisances.of("response")]))
